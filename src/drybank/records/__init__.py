@@ -1,0 +1,1 @@
+"""Nouns: frozen, typed records of everything above; quantities, money, errors."""
