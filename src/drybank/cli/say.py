@@ -1,0 +1,118 @@
+"""How the terminal speaks: plain lines, aligned tables, JSON for machines, progress on anything over a second.
+
+Money and numbers come with their unit from the desk's result; nothing is worked out here.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterable, Iterator, Sequence
+from contextlib import contextmanager
+from typing import TYPE_CHECKING, Any
+
+if TYPE_CHECKING:
+    from rich.console import Console
+
+_consoles: dict[bool, Console] = {}
+
+
+def console(*, err: bool = False) -> Console:
+    """The one console for a stream; plain where it is not a terminal."""
+    from rich.console import Console
+
+    if err not in _consoles:
+        _consoles[err] = Console(stderr=err, highlight=False, soft_wrap=not sys.stdout.isatty())
+    return _consoles[err]
+
+
+def line(text: str = "") -> None:
+    """A plain line, brackets and all."""
+    console().print(text, markup=False)
+
+
+def head(text: str) -> None:
+    """A heading: the answer or question that the lines below are about."""
+    console().print(f"\n{text}", markup=False, style="bold")
+
+
+def quiet(text: str) -> None:
+    console().print(text, markup=False, style="dim")
+
+
+def heed(text: str) -> None:
+    """Something to look at; the words say it, the colour only helps."""
+    console().print(text, markup=False, style="yellow")
+
+
+def danger(text: str) -> None:
+    console().print(text, markup=False, style="bold red")
+
+
+def complain(text: str) -> None:
+    """To standard error."""
+    console(err=True).print(text, markup=False)
+
+
+def table(heads: Sequence[str], rows: Iterable[Sequence[str]], *, right: Sequence[int] = (), title: str = "") -> None:
+    """Rows under heads; the columns named in ``right`` are numbers and stand to the right."""
+    from rich.table import Table
+    from rich.text import Text
+
+    made = Table(
+        title=title or None, title_justify="left", box=None, pad_edge=False, header_style="bold", padding=(0, 2)
+    )
+    for index, text in enumerate(heads):
+        made.add_column(text, justify="right" if index in right else "left", overflow="fold", no_wrap=index in right)
+    for row in rows:
+        made.add_row(*(Text(cell) for cell in row))
+    console().print(made)
+
+
+def as_json(result: Any) -> None:
+    """The result as JSON on one stream, keys as the desk names them; exact numbers as text."""
+    import msgspec
+
+    data = msgspec.json.encode(result, enc_hook=_exact_as_text)
+    sys.stdout.write(msgspec.json.format(data, indent=2).decode() + "\n")
+
+
+def _exact_as_text(value: object) -> object:
+    from datetime import date, datetime
+    from decimal import Decimal
+    from fractions import Fraction
+    from pathlib import Path
+
+    if isinstance(value, Fraction):
+        return f"{value.numerator}/{value.denominator}"
+    if isinstance(value, Decimal | Path | date | datetime):
+        return str(value)
+    if hasattr(value, "tolist"):
+        return value.tolist()
+    raise TypeError(f"{type(value).__name__} has no JSON form")
+
+
+class Progress:
+    """Tells what is being worked out and how far; silent where nobody looks or JSON is asked for."""
+
+    def __init__(self, bar: Any, task: Any) -> None:
+        self._bar, self._task = bar, task
+
+    def step(self, done: float, of: float, what: str = "") -> None:
+        if self._bar is not None:
+            words = {"description": what} if what else {}
+            self._bar.update(self._task, completed=done, total=of, **words)
+
+
+@contextmanager
+def progress(what: str, *, shown: bool = True) -> Iterator[Progress]:
+    """A line of progress on standard error while the block runs."""
+    if not shown or not sys.stderr.isatty():
+        yield Progress(None, None)
+        return
+    from rich.progress import BarColumn, TextColumn, TimeElapsedColumn
+    from rich.progress import Progress as Bar
+
+    with Bar(
+        TextColumn("{task.description}"), BarColumn(), TimeElapsedColumn(), console=console(err=True), transient=True
+    ) as bar:
+        yield Progress(bar, bar.add_task(what, total=None))
