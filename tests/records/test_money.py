@@ -57,4 +57,4 @@ def test_more_decimals_than_the_currency_has_are_refused():
 
 def test_unknown_currency_is_refused_in_a_sentence():
     with pytest.raises(InputError, match="not a currency"):
-        Money(1, "XXX")
+        Money(1, "ZZZ")
