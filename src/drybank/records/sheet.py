@@ -79,10 +79,16 @@ class Grid(_Frozen, frozen=True, kw_only=True):
 
 
 class Change(_Frozen, frozen=True, kw_only=True):
-    """How the value is changed, in this control's own way; ``say`` may hold {value}, {steps}, {from}, {name}."""
+    """How the value is changed, in this control's own way.
+
+    ``say`` may hold {value}, {from}, {name}, {steps}, {direction} (up, down) and {digits}: the sheet's own whole number as
+    it is typed. ``wraps`` says that after the last value comes the first again, ``goes`` which way presses or turns move it.
+    """
 
     way: Literal["presses", "digits", "turns", "dial", "jumper", "plug-in", "word", "desk"]
     say: str
+    wraps: bool = False
+    goes: Literal["both", "up", "down"] = "both"
 
 
 class SettingLine(_Frozen, frozen=True, kw_only=True):
@@ -90,7 +96,8 @@ class SettingLine(_Frozen, frozen=True, kw_only=True):
 
     ``found`` is free text from that control's manual: where to find it. ``input`` names one of the sheet's inputs for
     settings that belong to one; ``heat`` the number of a heat. A sheet may state a grid per temperature scale; each is
-    taken as stated.
+    taken as stated. ``per_minor`` is the money that a "time per value" is for; ``from_hour`` and ``until_hour`` are the
+    hours of the local day in which a "price by hour" holds (past midnight where until is not after from).
     """
 
     key: str
@@ -101,6 +108,9 @@ class SettingLine(_Frozen, frozen=True, kw_only=True):
     choices: tuple[str, ...] = ()
     input: str = ""
     heat: int = 0
+    per_minor: int = 0
+    from_hour: int = 0
+    until_hour: int = 24
     change: Change
     reached: str
     power: Literal["on", "off", "either"] = "either"
@@ -149,8 +159,8 @@ class SaleRule(_Frozen, frozen=True, kw_only=True):
     coin_in_cool_down   a piece during cool-down brings the heat back, begins a new sale, or is refused
     door            with the door open the clock runs on, or stops
     power_cut       time left is lost, or kept
-    free            how this control dries free: never, by a start price of nothing (for "first time" or "free time"),
-                    or by the setting "free drying"
+    free            how this control dries free: never, by a start price of nothing (for "free time" or "first time"),
+                    by the setting "free drying", or between "free from hour" and "free until hour"
     """
 
     start: Literal["first time", "sum"]
@@ -163,7 +173,7 @@ class SaleRule(_Frozen, frozen=True, kw_only=True):
     coin_in_cool_down: Literal["heats again", "new sale", "refused"] = "heats again"
     door: Literal["clock runs", "clock stops"] = "clock runs"
     power_cut: Literal["time lost", "time kept"] = "time lost"
-    free: Literal["never", "no start price", "switch"] = "never"
+    free: Literal["never", "no start price", "switch", "hours"] = "never"
 
 
 class ControlSheet(_Frozen, frozen=True, kw_only=True):
@@ -184,8 +194,9 @@ class ControlSheet(_Frozen, frozen=True, kw_only=True):
 class HouseValue(_Frozen, frozen=True, kw_only=True):
     """One line of house settings, apart from any sheet: a purpose, whose, and a value in its base unit.
 
-    ``piece_minor`` says of which coin (0: of none, or of all); ``heat`` of which heat. A temperature names its scale by
-    its base; a bank of mixed scales carries one line for each. A choice is given by its word.
+    ``piece_minor`` says of which coin (0: of none, or of all), or the money that a "time per value" is for; ``heat`` of
+    which heat; the hours those of a "price by hour". A temperature names its scale by its base; a bank of mixed scales
+    carries one line for each. A choice is given by its word.
     """
 
     purpose: Purpose
@@ -194,6 +205,8 @@ class HouseValue(_Frozen, frozen=True, kw_only=True):
     piece_minor: int = 0
     heat: int = 0
     word: str = ""
+    from_hour: int = 0
+    until_hour: int = 24
 
 
 HouseSettings = tuple[HouseValue, ...]
