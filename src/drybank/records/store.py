@@ -150,14 +150,27 @@ class Costs(_Frozen, frozen=True, kw_only=True):
     visit_minor_high: float | None = None
 
 
+class ShareTier(_Frozen, frozen=True, kw_only=True):
+    """Of what lies above ``above_minor`` in a period, ``percent`` (text, exact) is shared."""
+
+    above_minor: int
+    percent: str
+
+
 class Share(_Frozen, frozen=True, kw_only=True):
-    """A landlord's or partner's share of the takings."""
+    """A landlord's or partner's share of a period's takings, after tax.
+
+    ``percent`` (text, exact) of the base; ``tiers`` change the percentage of what lies above their amounts; never less
+    than ``guaranteed_minor``. ``costs_first``: fuel and other stated costs are taken off the base before sharing.
+    """
 
     name: str
     percent: str
+    tiers: tuple[ShareTier, ...] = ()
     guaranteed_minor: int = 0
     costs_first: bool = False
-    above_minor: int = 0
+    period: Literal["week", "month"] = "month"
+    rounding: Literal["half up", "half even", "down", "up"] = "half up"
 
 
 class SalesTax(_Frozen, frozen=True, kw_only=True):
