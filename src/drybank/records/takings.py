@@ -1,0 +1,150 @@
+"""Nouns of the takings: tax, shares, bags, settlements, the week's close."""
+
+from __future__ import annotations
+
+from datetime import date, datetime
+from typing import Literal, Protocol
+
+import msgspec
+
+from drybank.records.entry import AnyBody
+from drybank.records.finding import Finding
+from drybank.records.money import Money
+
+BagState = Literal["collected", "counted", "handed over", "deposited"]
+
+
+class Line(Protocol):
+    """An effective entry as a story tells it: corrections folded in."""
+
+    @property
+    def id(self) -> str: ...
+    @property
+    def body(self) -> AnyBody: ...
+    @property
+    def happened(self) -> datetime: ...
+    @property
+    def booked(self) -> datetime: ...
+    @property
+    def by(self) -> str: ...
+
+
+class TaxSplit(msgspec.Struct, frozen=True, kw_only=True):
+    """Takings split by a tax rule: ``base + tax == total`` to the minor unit."""
+
+    base: Money
+    tax: Money
+    total: Money
+    percent: str = "0"
+    jurisdiction: str = ""
+    source: str = ""
+
+
+class ShareLine(msgspec.Struct, frozen=True, kw_only=True):
+    """One step of a share: so much of the base at so many percent, exact before rounding (as text, minor units)."""
+
+    says: str
+    exact_minor: str
+
+
+class ShareOut(msgspec.Struct, frozen=True, kw_only=True):
+    """What one partner is due for a period: ``due + kept == base`` to the minor unit."""
+
+    name: str
+    base: Money
+    due: Money
+    kept: Money
+    lines: tuple[ShareLine, ...]
+    is_guaranteed: bool = False
+
+
+class Bag(msgspec.Struct, frozen=True, kw_only=True):
+    """One bag or direct count followed from the box to the bank. Amounts are minor units, None while not known."""
+
+    key: str
+    boxes: tuple[str, ...]
+    collected: datetime | None
+    counted_minor: int | None
+    counted: datetime | None
+    deposited: datetime | None
+    state: BagState
+    age_days: float
+    collected_by: str = ""
+    counted_by: str = ""
+    holder: str = ""
+    seal_number: str = ""
+    deposit: str = ""
+
+
+class DepositMatch(msgspec.Struct, frozen=True, kw_only=True):
+    """A deposit against the counts of its bags and the cash refunds paid since the last one.
+
+    ``counted == deposited + refunded + short - over``, exactly; short and over are never both positive.
+    """
+
+    deposit: str
+    when: datetime
+    to: str
+    bags: tuple[str, ...]
+    counted: Money
+    deposited: Money
+    refunded: Money
+    short: Money
+    over: Money
+
+
+class Custody(msgspec.Struct, frozen=True, kw_only=True):
+    """Where every cent is: ``counted == deposited + refunded + short - over + on_the_way``, exactly."""
+
+    bags: tuple[Bag, ...]
+    deposits: tuple[DepositMatch, ...]
+    counted: Money
+    deposited: Money
+    refunded: Money
+    short: Money
+    over: Money
+    on_the_way: Money
+    findings: tuple[Finding, ...]
+
+
+class Settlement(msgspec.Struct, frozen=True, kw_only=True):
+    """One payout of a payment channel: ``gross == fee + paid + difference``, exactly."""
+
+    entry: str
+    account: str
+    period_from: date
+    period_to: date
+    gross: Money
+    fee: Money
+    paid: Money
+    difference: Money
+    by_input: tuple[tuple[str, int, Money], ...]
+
+
+class Channels(msgspec.Struct, frozen=True, kw_only=True):
+    settlements: tuple[Settlement, ...]
+    findings: tuple[Finding, ...]
+
+
+class WeekClose(msgspec.Struct, frozen=True, kw_only=True):
+    """A week as it stands: what came in by means, tax, shares, refunds, what is missing, late adjustments.
+
+    ``coins + cards + tokens + adjustments == takings`` and ``tax.total == takings`` where tax is included.
+    """
+
+    store: str
+    week: str
+    starts: datetime
+    ends: datetime
+    coins: Money
+    cards: Money
+    adjustments: Money
+    takings: Money
+    fees: Money
+    refunds: Money
+    tax: TaxSplit
+    shares: tuple[ShareOut, ...]
+    kept: Money
+    missing: tuple[str, ...]
+    late: tuple[str, ...]
+    is_ready: bool
