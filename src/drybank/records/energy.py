@@ -293,14 +293,9 @@ class Tariff(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=Tr
     def check(self, where: str = "tariff") -> list[InputError]:
         here = f"{where} “{self.name}”"
         out = [*_named(where, self.name), *self._check_itself(here), *self._check_references(here)]
-        for part in (
-            *self.energy,
-            *self.demand,
-            *self.fixed,
-            *self.adjustments,
-            *self.taxes,
-            *self.day_parts,
-        ):
+        for line in self._charges():
+            out += line.check(here)
+        for part in self.day_parts:
             out += part.check(here)
         return out
 
