@@ -4,7 +4,7 @@ import math
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from drybank.proof.air import (
@@ -62,6 +62,7 @@ def test_colebrook_agrees_with_a_library_document_value():
 
 
 @pytest.mark.facts
+@settings(deadline=None)
 @given(st.floats(4000, 1e7), st.floats(0, 0.05))
 def test_friction_agrees_with_the_fluids_library(reynolds, roughness):
     from fluids.friction import Colebrook

@@ -4,7 +4,7 @@ from decimal import Decimal
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from drybank.energy.supply import meter_factor
@@ -132,6 +132,7 @@ def test_standard_pressure_agrees_with_the_handbook(height_m, pressure_pa):
     assert pressure_at_height_pa(height_m) == pytest.approx(pressure_pa, abs=5)
 
 
+@settings(deadline=None)
 @given(
     gauge=st.decimals(0, 20, places=2), temp=st.decimals(-20, 40, places=1), air=st.decimals(70, 105, places=2),
     fixed_p=st.booleans(), fixed_t=st.booleans(),

@@ -2,7 +2,7 @@
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from drybank.proof.judge import judge
@@ -144,6 +144,7 @@ def test_spread_interval_covers_the_true_spread():
     assert 0.93 <= hits / 2000 <= 0.968
 
 
+@settings(deadline=None)
 @given(st.floats(0.01, 5), st.floats(0.5, 20))
 def test_starts_needed_are_enough_and_one_fewer_is_not(sd, margin):
     from scipy.stats import t
