@@ -144,3 +144,8 @@ def test_every_cent_is_somewhere_whatever_happens(history):
     assert done.counted.minor + done.over.minor == (
         done.deposited.minor + done.refunded.minor + done.short.minor + done.on_the_way.minor
     )
+
+
+def test_a_bag_number_used_again_does_not_hide_what_its_first_round_still_holds():
+    bag = (BoxesEmptied(boxes=("1",), bag="A"), PiecesCounted(bag="A", pieces=quarters(40)))
+    assert followed(said(*bag, *bag)).on_the_way.minor == 2000
