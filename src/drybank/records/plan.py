@@ -413,6 +413,14 @@ def _grid_mistakes(grid: PlanGrid) -> list[InputError]:
         if not values:
             out.append(InputError(f"no control value is left for {name}.", where="grid",
                                   mend="The controls of the bank share none; split the bank or its settings."))  # fmt: skip
+    for name, values in (
+        ("times per piece", grid.time_per_piece_s),
+        ("start pieces", grid.start_pieces),
+        ("first times", grid.first_time_s),
+        ("cool-downs", grid.cool_down_s),
+    ):
+        if list(values) != sorted(set(values)):
+            out.append(InputError(f"{name} must rise, none twice.", where="grid"))
     if any(t <= 0 for t in grid.time_per_piece_s) or any(n < 1 for n in grid.start_pieces):
         out.append(InputError("times per piece and start pieces must be above zero.", where="grid"))
     if grid.piece_minor <= 0:
