@@ -1,0 +1,348 @@
+"""The sale rule: what every event does, what always holds, and the closed forms against it."""
+
+from fractions import Fraction
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+from invented import HAZEL_WORTH, ROWAN_WORTH, WILLOW_WORTH, hazel, rowan, willow
+
+from drybank.control.rate import coin_plan, first_start, heated_s, pieces_to_start, price_per_minute, time_for
+from drybank.control.sale import sell
+from drybank.records.control import DoorClosed, DoorOpened, HeatChosen, Paid, PowerBack, PowerCut, Pressed
+from drybank.records.errors import InputError, InputErrors
+
+WILLOW = {"start-money": 3, "opening": 180, "left-slot": 60, "right-slot": 240, "most": 0, "cooling": 4, "wait": 60}
+HAZEL = {"coin-clock": 24, "coins-first": 2, "end-cool": 2}
+ROWAN = {"price": 15, "pace": 480, "rest": 8, "gift": 0, "gift-time": 20, "cap": 0}
+
+
+def sold(sheet, values, *events, **more):
+    worth = {"willow": WILLOW_WORTH, "hazel": HAZEL_WORTH, "rowan": ROWAN_WORTH}[sheet.key]
+    return sell(sheet, values, events, worth=worth, **more)
+
+
+def kinds(sale):
+    return [(s.kind, s.length_s) for s in sale.spans]
+
+
+class TestStart:
+    def test_first_time_is_given_when_the_start_price_is_reached(self):
+        sale = sold(willow(), WILLOW, Paid(0, "left", 2), Paid(5, "left", 1))
+        assert (sale.sold_s, sale.starts_s, sale.ends_s) == (1080, (5,), 1085)
+        assert kinds(sale) == [("idle", 5), ("heat", 960), ("cool", 120)]
+
+    def test_sum_gives_the_times_of_all_pieces(self):
+        assert sold(hazel(), HAZEL, Paid(0, "slot", 2)).sold_s == 720
+
+    def test_one_large_piece_over_the_start_price_buys_time_for_the_rest(self):
+        """100 on a price of 75: a quarter of the piece is over, and a quarter of its 24 min is 6 min."""
+        assert sold(willow(over_payment="time"), WILLOW, Paid(0, "right")).sold_s == 1080 + 360
+
+    def test_over_payment_is_lost_where_the_sheet_says_so(self):
+        assert sold(willow(over_payment="lost"), WILLOW, Paid(0, "right")).sold_s == 1080
+
+    def test_over_payment_held_starts_the_next_sale_sooner(self):
+        sheet = willow(over_payment="held")
+        sale = sold(sheet, WILLOW, Paid(0, "right"), Paid(2000, "left"), Paid(2001, "left"))
+        assert sale.starts_s == (0, 2001)
+        assert sold(sheet, WILLOW, Paid(0, "right")).held_minor == 25
+
+    def test_a_start_price_of_nothing_gives_the_first_time_free(self):
+        """A start price of nothing means free time of a set length (common practice, no source)."""
+        sheet, values = willow(free="no start price"), {**WILLOW, "start-money": 0}
+        sale = sold(sheet, values, Pressed(10))
+        assert (sale.sold_s, sale.free_s, sale.taken) == (1080, 1080, {"left": 0, "right": 0})
+        assert pieces_to_start(sheet, values, "left", worth=WILLOW_WORTH) == 0
+
+    def test_a_switch_gives_the_free_time(self):
+        sale = sold(rowan(), {**ROWAN, "gift": 1}, Pressed(0))
+        assert (sale.free_s, sale.heated_s, sale.cooled_after_s) == (1200, 1200, 120)
+
+    def test_the_start_button_gives_nothing_where_drying_is_paid(self):
+        assert sold(rowan(), ROWAN, Pressed(0)).sold_s == 0
+
+
+class TestBelowStart:
+    def test_money_is_dropped_after_its_time_out(self):
+        sale = sold(willow(), WILLOW, Paid(0, "left", 2), Paid(60, "left"))
+        assert (sale.lost["left"], sale.held["left"], sale.starts_s) == (2, 1, ())
+
+    def test_money_a_second_sooner_still_counts(self):
+        assert sold(willow(), WILLOW, Paid(0, "left", 2), Paid(59, "left")).starts_s == (59,)
+
+    def test_held_money_waits_for_ever(self):
+        assert sold(hazel(), HAZEL, Paid(0, "slot"), Paid(90_000, "slot")).starts_s == (90_000,)
+
+
+class TestTopUp:
+    @pytest.mark.parametrize(("at_limit", "sold_s", "refused"), [("capped", 1200, 0), ("refused", 1080, 1)])
+    def test_limit_caps_or_refuses_the_piece_that_would_pass_it(self, at_limit, sold_s, refused):
+        sale = sold(willow(at_limit=at_limit), {**WILLOW, "most": 20}, Paid(0, "left", 4))
+        assert (sale.sold_s, sale.refused["left"]) == (sold_s, refused)
+
+    def test_a_piece_fits_again_when_enough_time_has_run(self):
+        sale = sold(willow(at_limit="refused"), {**WILLOW, "most": 20}, Paid(0, "left", 4), Paid(240, "left"))
+        assert (sale.sold_s, sale.taken["left"], sale.refused["left"]) == (1440, 4, 1)
+
+    def test_refused_while_time_runs_where_the_sheet_says_so(self):
+        sale = sold(willow(top_up="refused"), WILLOW, Paid(0, "left", 5))
+        assert (sale.sold_s, sale.refused["left"]) == (1080, 2)
+
+
+class TestCoolDown:
+    @pytest.mark.facts
+    def test_inside_it_comes_at_the_end_of_the_whole_time_bought_not_of_each_coin(self):
+        """A cool-down near 2 minutes at the end of all the time bought (common practice, no source; a sale rule)."""
+        sale = sold(hazel(), HAZEL, Paid(0, "slot", 2), Paid(300, "slot", 3))
+        assert kinds(sale) == [("heat", 5 * 360 - 120), ("cool", 120)]
+
+    def test_after_it_follows_the_sold_time(self):
+        sale = sold(rowan(), ROWAN, Paid(0, "coins", 3))
+        assert kinds(sale) == [("heat", 1440), ("cool", 120)]
+        assert (sale.sold_s, sale.cooled_after_s, sale.meters["h"]) == (1440, 120, 1440)
+
+    def test_a_coin_during_it_brings_the_heat_back(self):
+        sale = sold(hazel(), HAZEL, Paid(0, "slot", 2), Paid(650, "slot"))
+        assert kinds(sale) == [("heat", 600), ("cool", 50), ("heat", 70 + 360 - 120), ("cool", 120)]
+
+    def test_a_coin_during_it_is_refused(self):
+        sale = sold(hazel(coin_in_cool_down="refused"), HAZEL, Paid(0, "slot", 2), Paid(650, "slot"))
+        assert (sale.refused["slot"], sale.sold_s) == (1, 720)
+
+    def test_a_new_sale_during_it_lets_the_rest_fall_away(self):
+        sale = sold(hazel(coin_in_cool_down="new sale"), HAZEL, Paid(0, "slot", 2), Paid(650, "slot", 2))
+        assert (sale.starts_s, sale.forgone_s, sale.sold_s) == ((0, 650), 70, 1440)
+
+    def test_a_coin_after_sold_time_heats_again_and_cools_whole_at_the_end(self):
+        sale = sold(rowan(), ROWAN, Paid(0, "coins", 3), Paid(1500, "coins"))
+        assert kinds(sale) == [("heat", 1440), ("cool", 60), ("heat", 480), ("cool", 120)]
+
+
+class TestDoorAndPower:
+    def test_clock_runs_on_with_the_door_open(self):
+        sale = sold(hazel(), HAZEL, Paid(0, "slot", 2), DoorOpened(100), DoorClosed(160))
+        assert (sale.open_s, sale.heated_s, sale.motor_s, sale.ends_s) == (60, 540, 660, 720)
+
+    def test_clock_stops_with_the_door_open(self):
+        sale = sold(hazel(door="clock stops"), HAZEL, Paid(0, "slot", 2), DoorOpened(100), DoorClosed(160))
+        assert (sale.open_s, sale.heated_s, sale.ends_s) == (0, 600, 780)
+
+    def test_sale_begins_when_the_door_shuts(self):
+        sale = sold(hazel(), HAZEL, DoorOpened(0), Paid(10, "slot", 2), DoorClosed(40))
+        assert (sale.ends_s, sale.open_s) == (760, 0)
+
+    def test_power_cut_loses_the_time_and_the_money_below_the_start(self):
+        sale = sold(willow(), WILLOW, Paid(0, "left", 3), PowerCut(80), PowerBack(90), Paid(91, "left"), PowerCut(95))
+        assert (sale.forgone_s, sale.lost["left"], sale.left_s) == (1000, 1, 0)
+
+    def test_power_cut_keeps_the_time_where_the_sheet_says_so(self):
+        sale = sold(willow(power_cut="time kept"), WILLOW, Paid(0, "left", 3), PowerCut(80), PowerBack(90))
+        assert (sale.forgone_s, sale.ends_s) == (0, 1090)
+
+    def test_no_piece_is_taken_without_power(self):
+        assert sold(hazel(), HAZEL, PowerCut(0), Paid(1, "slot")).refused["slot"] == 1
+
+    def test_no_heat_chosen_turns_in_air(self):
+        sale = sold(hazel(), HAZEL, HeatChosen(0, 0), Paid(0, "slot", 2), HeatChosen(100, 1))
+        assert (sale.aired_s, sale.heated_s, sale.meters["hours"]) == (100, 500, 720)
+
+
+class TestCounting:
+    def test_counters_move_by_pieces_and_by_value(self):
+        sale = sold(willow(), WILLOW, Paid(0, "left", 3), Paid(1, "right", 2))
+        assert sale.counts == {"left-count": 3, "all": 275}
+
+    def test_refused_pieces_move_no_counter(self):
+        sale = sold(willow(top_up="refused"), WILLOW, Paid(0, "left", 5))
+        assert sale.counts["left-count"] == 3
+
+
+class TestRefusals:
+    def test_unknown_input(self):
+        with pytest.raises(InputError, match="“top” is not an input"):
+            sold(hazel(), HAZEL, Paid(0, "top"))
+
+    def test_events_out_of_order(self):
+        with pytest.raises(InputError, match="event 2"):
+            sold(hazel(), HAZEL, Paid(9, "slot"), Paid(8, "slot"))
+
+    def test_values_off_the_grid_and_unknown_settings_all_at_once(self):
+        with pytest.raises(InputErrors) as caught:
+            sold(hazel(), {"coin-clock": 25, "hue": 1})
+        assert len(caught.value.errors) == 2
+        assert "Nearest: 6 min or 7 min" in caught.value.sentence()
+
+    def test_what_was_not_given_is_named_as_assumed(self):
+        from drybank.control.terms import terms
+
+        assert "coins first: 1 piece (factory value)" in terms(hazel(), {}, worth=HAZEL_WORTH).assumed
+
+
+# -- what always holds ------------------------------------------------------------------------------------------------
+
+RULES = st.fixed_dictionaries(
+    {
+        "below_start": st.sampled_from(["held", "dropped"]),
+        "over_payment": st.sampled_from(["time", "lost", "held"]),
+        "top_up": st.sampled_from(["adds", "refused"]),
+        "at_limit": st.sampled_from(["refused", "capped"]),
+        "cool_down": st.sampled_from(["inside", "after"]),
+        "coin_in_cool_down": st.sampled_from(["heats again", "new sale", "refused"]),
+        "door": st.sampled_from(["clock runs", "clock stops"]),
+        "power_cut": st.sampled_from(["time lost", "time kept"]),
+    }
+)
+CASES = st.one_of(
+    st.tuples(
+        RULES.flatmap(lambda r: st.sampled_from(["never", "no start price"]).map(lambda f: willow(**r, free=f))),
+        st.fixed_dictionaries(
+            {
+                "start-money": st.integers(0, 12), "opening": st.integers(10, 600), "left-slot": st.integers(0, 300),
+                "right-slot": st.integers(0, 600), "most": st.integers(0, 99), "cooling": st.integers(0, 20),
+                "wait": st.integers(1, 25).map(lambda n: 10 * n),
+            }
+        ),
+    ),
+    st.tuples(
+        RULES.map(lambda r: hazel(**r)),
+        st.fixed_dictionaries(
+            {"coin-clock": st.sampled_from([12, 16, 20, 24, 28, 32]), "coins-first": st.integers(1, 8), "end-cool": st.integers(0, 5)}
+        ),
+    ),
+    st.tuples(
+        RULES.map(lambda r: rowan(**r)),
+        st.fixed_dictionaries(
+            {
+                "price": st.integers(0, 60), "pace": st.integers(0, 40).map(lambda n: 15 * n), "rest": st.integers(0, 20),
+                "gift": st.integers(0, 1), "gift-time": st.integers(0, 60), "cap": st.integers(0, 90),
+            }
+        ),
+    ),
+)  # fmt: skip
+WORTH = {"left": 25, "right": 100, "slot": 25, "coins": 25, "reader": 30}
+
+
+@st.composite
+def histories(draw):
+    """A sheet, its values and up to a dozen events in order."""
+    sheet, values = draw(CASES)
+    keys = [i.key for i in sheet.inputs]
+    at, events = 0, []
+    for _ in range(draw(st.integers(0, 12))):
+        at += draw(st.integers(0, 900))
+        events.append(
+            draw(
+                st.one_of(
+                    st.builds(Paid, st.just(at), st.sampled_from(keys), st.integers(0, 6)),
+                    st.builds(HeatChosen, st.just(at), st.integers(0, 2)),
+                    st.sampled_from([Pressed(at), DoorOpened(at), DoorClosed(at), PowerCut(at), PowerBack(at)]),
+                )
+            )
+        )
+    return sheet, values, events
+
+
+def worth_of(sheet):
+    return {i.key: WORTH[i.key] for i in sheet.inputs}
+
+
+@settings(max_examples=300, deadline=None)
+@given(histories(), st.one_of(st.none(), st.integers(0, 12_000)))
+def test_no_second_and_no_piece_vanishes(history, until_s):
+    sheet, values, events = history
+    sale = sell(sheet, values, events, worth=worth_of(sheet), until_s=until_s)
+    ran = sale.heated_s + sale.aired_s + sale.cooled_sold_s + sale.open_s
+    assert sale.sold_s == ran + sale.forgone_s + sale.left_s
+    assert (
+        0
+        <= sale.motor_s
+        <= sale.heated_s + sale.aired_s + sale.cooled_sold_s + sale.cooled_after_s + sale.anti_crease_s
+    )
+    for key, paid in sale.paid.items():
+        assert paid == sale.taken[key] + sale.refused[key] + sale.held[key] + sale.lost[key]
+    assert all(a.until_s == b.from_s for a, b in zip(sale.spans, sale.spans[1:], strict=False))
+    assert all(s.length_s > 0 for s in sale.spans)
+
+
+@settings(max_examples=200, deadline=None)
+@given(histories(), st.integers(0, 6))
+def test_more_money_at_the_end_never_gives_less_time(history, more):
+    sheet, values, events = history
+    last = events[-1].at_s if events else 0
+    extra = [*events, Paid(last, sheet.inputs[0].key, more)]
+    assert (
+        sell(sheet, values, extra, worth=worth_of(sheet)).sold_s
+        >= sell(sheet, values, events, worth=worth_of(sheet)).sold_s
+    )
+
+
+@settings(max_examples=150, deadline=None)
+@given(histories())
+def test_stopping_to_look_changes_nothing(history):
+    """Events that do nothing, put between the others, leave the sale as it was."""
+    sheet, values, events = history
+    looked, shut, on = [], True, True
+    for e in events:
+        shut = isinstance(e, DoorClosed) if isinstance(e, DoorOpened | DoorClosed) else shut
+        on = isinstance(e, PowerBack) if isinstance(e, PowerCut | PowerBack) else on
+        looked += [e, Paid(e.at_s, sheet.inputs[0].key, 0)]
+    assert sell(sheet, values, looked, worth=worth_of(sheet)) == sell(sheet, values, events, worth=worth_of(sheet))
+
+
+@settings(max_examples=400, deadline=None)
+@given(CASES, st.integers(0, 20), st.integers(0, 1), st.one_of(st.none(), st.integers(0, 2)))
+def test_closed_forms_say_what_the_sale_rule_does(case, pieces, which, heat):
+    sheet, values = case
+    key, worth = sheet.inputs[which % len(sheet.inputs)].key, worth_of(sheet)
+    first = [] if heat is None else [HeatChosen(0, heat)]
+    sale = sell(sheet, values, [*first, Paid(0, key, pieces)], worth=worth)
+    assert time_for(sheet, values, key, pieces, worth=worth, heat=heat) == sale.sold_s
+    if heat != 0:
+        assert heated_s(sheet, values, sale.sold_s) == sale.heated_s
+    count = pieces_to_start(sheet, values, key, worth=worth, heat=heat)
+    if count is not None and pieces >= 1:
+        assert bool(sale.starts_s) == (pieces >= count)
+    start = first_start(sheet, values, key, worth=worth, heat=heat)
+    if count:
+        alone = sell(sheet, values, [*first, Paid(0, key, count)], worth=worth)
+        assert (start.pieces, start.sold_s, start.minor) == (count, alone.sold_s, count * worth[key])
+
+
+@settings(max_examples=200, deadline=None)
+@given(CASES, st.integers(1, 20))
+def test_a_coin_plan_holds_all_that_a_kernel_needs(case, pieces):
+    """The plain numbers, run through the four lines a kernel would write, give the sale's sold time."""
+    sheet, values = case
+    key, worth = sheet.inputs[0].key, worth_of(sheet)
+    if pieces_to_start(sheet, values, key, worth=worth) is None:
+        return
+    plan = coin_plan(sheet, values, key, worth=worth)
+    left = plan.first_time_s if pieces >= plan.start_pieces else 0
+    for _ in range(pieces - plan.start_pieces if left and plan.top_up_is_taken else 0):
+        new = left + plan.time_per_piece_s
+        if plan.top_up_limit_s and new > plan.top_up_limit_s:
+            new = left if plan.limit_refuses else max(left, plan.top_up_limit_s)
+        left = new
+    assert left == sell(sheet, values, [Paid(0, key, pieces)], worth=worth).sold_s
+
+
+@pytest.mark.facts
+def test_price_per_minute_of_two_slots_is_exact():
+    """10 c for 3 min 20 s and 25 c for 8 min: 3.000 and 3.125 c a minute (common practice, no source; recomputed)."""
+    from invented import line, seconds
+
+    from drybank.records.sheet import ControlSheet, SaleRule, SheetInput
+
+    sheet = ControlSheet(
+        key="two", name="Two", revision="1", sale=SaleRule(start="sum"),
+        settings=(
+            line("a", "time per piece", seconds("s", 0, 900), input="dime"),
+            line("b", "time per piece", seconds("s", 0, 900), input="quarter"),
+        ),
+        inputs=(SheetInput(key="dime", name="Dime"), SheetInput(key="quarter", name="Quarter")),
+    )  # fmt: skip
+    rates = [
+        price_per_minute(sheet, {"a": 200, "b": 480}, k, worth={"dime": 10, "quarter": 25}) for k in ("dime", "quarter")
+    ]
+    assert rates == [Fraction(3), Fraction(25, 8)]
