@@ -38,14 +38,14 @@ def test_nominal_mass_of_circulated_quarters_reads_0_85_percent_short():
     ("step", "sds", "exact", "half_percent"), [(1.0, (0.2, 0.7, 2.5), 238, 55), (5.0, (0.5, 0.9, 2.6), 0, 219)]
 )
 def test_own_mean_mass_reaches_the_published_accuracy(step, sds, exact, half_percent):
-    """A study's table (Monte Carlo, recomputed): mean mass from 1,000 coins, batches alike to .047 % (the table does not say; chosen).
+    """A study's table (Monte Carlo, recomputed): mean mass from 1,000 coins, batches alike to .045 % (the table does not say; chosen).
 
-    Agreement: sds within .06 coin, the exact bound within 8 %, the half-per-cent bound within 10 %.
+    Agreement: sds within .054 coin (they are printed to .1), the exact bound and the half-per-cent bound within 2 %.
     """
     for n, sd in zip((200, 1000, 4000), sds, strict=True):
-        assert count_sd(n, OWN, scale_step_g=step, batch_cv=0.00047) == pytest.approx(sd, abs=0.06)
-    assert largest_exact(OWN, scale_step_g=step, batch_cv=0.00047) == pytest.approx(exact, rel=0.08)
-    assert fewest_within(0.005, OWN, scale_step_g=step, batch_cv=0.00047) == pytest.approx(half_percent, rel=0.1)
+        assert count_sd(n, OWN, scale_step_g=step, batch_cv=0.00045) == pytest.approx(sd, abs=0.055)
+    assert largest_exact(OWN, scale_step_g=step, batch_cv=0.00045) == pytest.approx(exact, rel=0.02)
+    assert fewest_within(0.005, OWN, scale_step_g=step, batch_cv=0.00045) == pytest.approx(half_percent, rel=0.02)
 
 
 def test_interval_of_a_weighed_bag_holds_the_true_count_as_often_as_it_says():
@@ -55,7 +55,7 @@ def test_interval_of_a_weighed_bag_holds_the_true_count_as_often_as_it_says():
         n = int(rng.integers(100, 3000))
         own = MeanMass(value_minor=25, mean_g=float(5.6 + rng.normal(0, 0.068) / np.sqrt(1000)), coins=1000)
         batch = 5.6 * (1 + rng.normal(0, 0.0015))
-        gross = 210.0 + n * batch + rng.normal(0, 0.068 * np.sqrt(n)) + rng.normal(0, 2.5)
+        gross = 210.0 + n * batch + rng.normal(0, 0.068 * np.sqrt(n)) + rng.uniform(-5, 5)
         w = count_by_weight(gross, 210.0, own, scale_step_g=5.0)
         held += w.low <= n <= w.high
     assert held / 2000 == pytest.approx(0.955, abs=0.02)

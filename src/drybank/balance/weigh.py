@@ -1,6 +1,7 @@
 """Coins by weight: how many, what they are worth, and when the scale cannot tell.
 
-A scale that shows steps of 5 g is taken as good to 2.5 g (one standard deviation is half a step).
+A scale with steps of 5 g is taken as good to within 5 g either way, any error alike: a standard deviation
+of 5 / sqrt(3) g.
 
 The count of a bag of one denomination is (weight - tare) / mean mass. Its error has three parts that do
 not shrink alike: the spread of single coins, the mean of this batch, the scale. The mean mass must be
@@ -20,6 +21,7 @@ from drybank.records.errors import InputError, NotIdentified
 
 BATCH_CV = 0.0015  # spread of a batch's mean mass about the operator's own; an assumption
 COIN_CV = 0.012  # spread of one coin: .068 g of 5.622 g, 50 circulated 25c coins (read in a secondary page)
+SCALE_SD = 0.5773502691896258  # 1 / sqrt(3): any error up to one step either way
 SURE = 1.959963984540054
 EQUAL_VALUE = 0.002  # denominations whose value per gram agrees this closely may lie in one bag
 
@@ -46,7 +48,9 @@ class MeanMass:
     @property
     def own_cv(self) -> float:
         """Relative error of the mean itself: sampling of its coins and the scale."""
-        return float(np.sqrt(self.cv**2 / self.coins + (0.5 * self.scale_step_g / (self.coins * self.mean_g)) ** 2))
+        return float(
+            np.sqrt(self.cv**2 / self.coins + (SCALE_SD * self.scale_step_g / (self.coins * self.mean_g)) ** 2)
+        )
 
 
 @dataclass(frozen=True)
@@ -64,7 +68,7 @@ class Weighed:
 def count_sd(n: float, mass: MeanMass, *, scale_step_g: float, batch_cv: float = BATCH_CV) -> float:
     """Standard deviation of a count of ``n`` coins by weight. [coins]"""
     lasting = np.hypot(batch_cv, mass.own_cv)
-    return float(np.sqrt(n * mass.cv**2 + (n * lasting) ** 2 + (0.5 * scale_step_g / mass.mean_g) ** 2))
+    return float(np.sqrt(n * mass.cv**2 + (n * lasting) ** 2 + (SCALE_SD * scale_step_g / mass.mean_g) ** 2))
 
 
 def count_by_weight(
@@ -169,7 +173,7 @@ def value_by_weight(
         mid = float(per_gram.mean())
         lasting = np.hypot(batch_cv, max(m.own_cv for m in masses))
         sd = mid * float(
-            np.sqrt((net_g * lasting) ** 2 + (0.5 * scale_step_g) ** 2 + net_g * masses[0].mean_g * COIN_CV**2)
+            np.sqrt((net_g * lasting) ** 2 + (SCALE_SD * scale_step_g) ** 2 + net_g * masses[0].mean_g * COIN_CV**2)
         )
         spread = 0.5 * float(per_gram.max() - per_gram.min()) * net_g
         half = SURE * sd + spread
@@ -203,7 +207,7 @@ def _with_counters(
     value = np.array([m.value_minor for m in masses], float)
     total = float(mass @ n)
     own = sum((c * m.mean_g * m.own_cv) ** 2 + c * (m.mean_g * m.cv) ** 2 for c, m in zip(n, masses, strict=True))
-    noise = float(own + (total * batch_cv) ** 2 + (0.5 * scale_step_g) ** 2)
+    noise = float(own + (total * batch_cv) ** 2 + (SCALE_SD * scale_step_g) ** 2)
     gain = cov @ mass / float(mass @ cov @ mass + noise)
     fixed = n + gain * (net_g - total)
     left = cov - np.outer(gain, mass @ cov)

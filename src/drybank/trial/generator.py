@@ -145,7 +145,7 @@ def _counted(world: World, rng: np.random.Generator, box: Ints) -> Ints:
         n = box.astype(float)
         mass = n * (1.0 + rng.normal(0.0, world.batch_mass_cv, box.shape))
         mass += np.sqrt(n) * rng.normal(0.0, world.coin_mass_cv, box.shape)
-        mass += rng.normal(0.0, world.scale_g, box.shape) / world.coin_mass_g
+        mass += rng.uniform(-world.scale_g, world.scale_g, box.shape) / world.coin_mass_g
         return np.maximum(np.rint(mass), 0.0).astype(np.int64)
     share = world.machine_error if world.counted == "machine" else world.hand_error
     return np.asarray(np.maximum(box + skellam(rng, np.asarray((share * box) ** 2, np.float64)), 0))

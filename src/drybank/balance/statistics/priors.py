@@ -41,7 +41,7 @@ def counted_by(how: str, habits: Habits | None = None) -> Habits:
         return msgspec.structs.replace(habits, count_error=0.003)
     if how == "weight":
         return msgspec.structs.replace(
-            habits, count_error=0.0, coin_mass_cv=0.012, batch_mass_cv=0.0015, scale_coins=0.9
+            habits, count_error=0.0, coin_mass_cv=0.012, batch_mass_cv=0.0015, scale_coins=0.51
         )
     return habits
 
