@@ -36,7 +36,42 @@ The port, as others code to it (nothing here imports Django until a book is open
     new_entry(store, happened, by, origin, body, *, clock=utc_now) -> Entry   with an id of its own (UUIDv7)
     restore(backup, to) · salvage(damaged, to) · move(book, to)
 
-Modules: chain (canonical text, hash), rules (what may not be booked), story (folds over entries), ledger (Book), rows (the only
-user of the ORM), database (opening, migrations), verify, lines (JSON Lines), backup (copies, salvage, move), beside (what
-can be erased), models and migrations (tables, triggers).
+Modules: chain (canonical text, hash), rules (what may not be booked), placing (an arrival's place in its chain), story (folds over
+entries), ledger (Book), rows (the only user of the ORM), database (opening, migrations), verify, lines (JSON Lines),
+backup (copies, salvage, move), wreck (a damaged file read page by page), beside (what can be erased), models and
+migrations (tables, triggers); files (store files, sheets and histories in and out) is a room of its own.
 """
+
+from drybank.book.backup import Backup, Moved, Salvaged, move, restore, salvage
+from drybank.book.beside import What
+from drybank.book.database import BookWarning, connection_settings
+from drybank.book.ledger import Book, new_entry, open_book, utc_now
+from drybank.book.lines import Exported, Imported
+from drybank.book.story import ReadBack, SheetState, Told
+from drybank.book.verify import WHAT_IT_PROVES, ChainFault, Seal, StoreChecked, VerifyReport
+
+__all__ = [
+    "WHAT_IT_PROVES",
+    "Backup",
+    "Book",
+    "BookWarning",
+    "ChainFault",
+    "Exported",
+    "Imported",
+    "Moved",
+    "ReadBack",
+    "Salvaged",
+    "Seal",
+    "SheetState",
+    "StoreChecked",
+    "Told",
+    "VerifyReport",
+    "What",
+    "connection_settings",
+    "move",
+    "new_entry",
+    "open_book",
+    "restore",
+    "salvage",
+    "utc_now",
+]
