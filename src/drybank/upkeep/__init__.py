@@ -1,1 +1,1 @@
-"""upkeep"""
+"""Upkeep by hours and dates."""
