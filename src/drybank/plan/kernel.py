@@ -63,20 +63,34 @@ def _offer(values: F64, codes: I64, size: int, value: float, code: int) -> int:
 
 
 @njit(cache=True, nogil=True)
+def _bound(row: F64, edges: I64) -> float:
+    """Sum of each heat's best level, order of heats left aside: no setting of this row brings more."""
+    total = 0.0
+    for k in range(edges.size - 1):
+        top = -np.inf
+        for r in range(edges[k], edges[k + 1]):
+            top = max(top, row[r])
+        total += top
+    return total
+
+
+@njit(cache=True, nogil=True)
 def _heats(
-    row: F64, allowed: NDArray[np.bool_], least_gap: int, base: int, values: F64, codes: I64, size: int, best: F64
-) -> int:
+    row: F64, column: I64, fits: NDArray[np.bool_], least_gap: int, base: int, values: F64, codes: I64, size: int, best: F64
+) -> int:  # fmt: skip
     """Offer every ordered choice of levels, one for each heat, that can still enter the list.
 
-    ``row[k·T + τ]`` is worth of heat k at level τ; levels fall by at least ``least_gap`` from heat to heat.
+    ``row[column[k, τ]]`` is worth of heat k at level τ (column -1: not allowed); ``fits`` says which columns may be used;
+    levels fall by at least ``least_gap`` from heat to heat.
     """
-    heats, levels = allowed.shape
+    heats, levels = column.shape
     rest = 0.0
     for k in range(heats - 1, -1, -1):
         top = -np.inf
         for tau in range(levels):
-            if allowed[k, tau] and row[k * levels + tau] > top:
-                top = row[k * levels + tau]
+            r = column[k, tau]
+            if r >= 0 and fits[r] and row[r] > top:
+                top = row[r]
         rest += top
         best[k] = rest
     if not best[0] > -np.inf or (size == values.size and best[0] < values[0]):
@@ -92,9 +106,10 @@ def _heats(
         if at[k] > ceiling:
             k -= 1
             continue
-        if not allowed[k, at[k]]:
+        r = column[k, at[k]]
+        if r < 0 or not fits[r]:
             continue
-        here = total[k] + row[k * levels + at[k]]
+        here = total[k] + row[r]
         bound = here + (best[k + 1] if k + 1 < heats else 0.0)
         if size == values.size and bound < values[0]:
             continue
@@ -110,10 +125,10 @@ def _heats(
 
 @njit(cache=True, nogil=True)
 def _row(
-    m: int, first: int, last: int, need: I64, fixed: F64, weight: F64, heat: I64, levels: int,
-    above: F64, count: F64, pieces: F64, worth: F64,
+    m: int, first: int, last: int, need: I64, fixed: F64, weight: F64, heat: I64, column: I64,
+    above: F64, table: F64,
 ) -> None:  # fmt: skip
-    """Tables of the loads of limit ``m`` (numbers ``first`` to ``last``): loads, pieces and worth by need.
+    """Table of the loads of limit ``m`` (numbers ``first`` to ``last``): at [x, 0] pieces, [x, 1] worth, [x, 2] loads.
 
     ``above`` holds the loads of higher limits on entry and takes these in on leaving.
     """
@@ -121,200 +136,191 @@ def _row(
     if first == last:
         for x in range(steps):
             for r in range(width):
-                count[x, r] = 0.0
-                worth[x, r] = 0.0
-                pieces[x, r] = -above[x, r]
+                table[x, 0, r] = -above[x, r]
+                table[x, 1, r] = 0.0
+                table[x, 2, r] = 0.0
         return
-    count[:, :] = 0.0
-    worth[:, :] = 0.0
+    table[:, 1:, :] = 0.0
     for j in range(first, last):
-        for tau in range(levels):
-            r = heat[j] * levels + tau
+        for tau in range(column.shape[1]):
+            r = column[heat[j], tau]
+            if r < 0:
+                continue
             x = need[j, tau]
-            count[x, r] += weight[j]
-            worth[x, r] += weight[j] * fixed[j, tau]
-    for r in range(width):
-        pieces[0, r] = m * count[0, r] - above[0, r]
-    for x in range(1, steps):
-        for r in range(width):
-            count[x, r] += count[x - 1, r]
-            worth[x, r] += worth[x - 1, r]
-            pieces[x, r] = m * count[x, r] - above[x, r]
+            table[x, 1, r] += weight[j] * fixed[j, tau]
+            table[x, 2, r] += weight[j]
+    worth, count = np.zeros(width), np.zeros(width)
     for x in range(steps):
         for r in range(width):
-            above[x, r] += count[x, r]
+            worth[r] += table[x, 1, r]
+            count[r] += table[x, 2, r]
+            table[x, 0, r] = m * count[r] - above[x, r]
+            table[x, 1, r] = worth[r]
+            table[x, 2, r] = count[r]
+            above[x, r] += count[r]
 
 
 @njit(cache=True, nogil=True)
-def _normal_fits(allowed: NDArray[np.bool_], fits: NDArray[np.bool_], heat: int, need: I64, heated: int) -> bool:
-    """Levels at which the normal load's heat dries it in time; false when there is none."""
-    fits[:, :] = allowed
+def _normal_fits(column: I64, fits: NDArray[np.bool_], heat: int, need: I64, heated: int) -> bool:
+    """Mark the levels at which the normal load's heat dries it in time; false when there is none."""
     if heat < 0:
         return True
     some = False
-    for tau in range(allowed.shape[1]):
-        fits[heat, tau] = allowed[heat, tau] and need[tau] <= heated
-        some = some or fits[heat, tau]
+    for tau in range(column.shape[1]):
+        r = column[heat, tau]
+        if r >= 0:
+            fits[r] = need[tau] <= heated
+            some = some or fits[r]
     return some
 
 
 @njit(cache=True, nogil=True)
+def _longest(need: I64, heat: I64, column: I64) -> int:
+    """Steps that a table needs: one beyond the longest need at a level that is allowed."""
+    steps = 2
+    for j in range(need.shape[0]):
+        for tau in range(column.shape[1]):
+            if column[heat[j], tau] >= 0:
+                steps = max(steps, need[j, tau] + 1)
+    return steps
+
+
+@njit(cache=True, nogil=True)
 def search_sum(
-    need: I64, fixed: F64, weight: F64, heat: I64, starts: I64, levels: int, piece: float, rate: F64, rate_cool: float,
-    times: I64, time_starts: NDArray[np.bool_], cools: I64, cool_inside: int, allowed: NDArray[np.bool_], least_gap: int,
-    normal_heat: int, normal_need: I64, normal_pieces: int, least_heated: int, values: F64, codes: I64,
+    need: I64, fixed: F64, weight: F64, heat: I64, starts: I64, column: I64, edges: I64, piece: float, rate: F64,
+    rate_cool: float, least_gap: int, normal_heat: int, normal_need: I64, normal_pieces: int, least_heated: int,
+    times: I64, time_starts: NDArray[np.bool_], cools: I64, cool_inside: int, values: F64, codes: I64,
 ) -> int:  # fmt: skip
     """The best settings where a start gives the sum of its pieces' times. Returns how many were kept.
 
     need (N, T) whole steps 1..; fixed (N, T) worth of a dried load beside pieces; weight (N,); heat (N,) 0..n-1;
-    loads sorted by limit in pieces, those of limit m at ``starts[m]`` to ``starts[m + 1]``; rate (n·T,) cost of a heated
-    step; times (nt,) steps a piece, rising; time_starts (nt, P): whether a start of p + 1 pieces may stand with it;
-    cools (nc,) steps. Setting code: ((time · P + start - 1) · nc + cool) · T^n + levels.
+    loads sorted by limit in pieces, those of limit m at ``starts[m]`` to ``starts[m + 1]``; column (n, T) table column of
+    a heat and level, or -1; edges (n + 1,) first column of each heat; rate (W,) cost of a heated step; times (nt,)
+    steps a piece, rising; time_starts (nt, P): whether a start of p + 1 pieces may stand with it; cools (nc,) steps.
+    Setting code: ((time · P + start - 1) · nc + cool) · T^n + levels.
     """
-    steps = 1
-    for j in range(need.shape[0]):
-        for tau in range(levels):
-            steps = max(steps, need[j, tau] + 1)
-    heats = allowed.shape[0]
-    width, longest = heats * levels, starts.size - 2
-    most_start = time_starts.shape[1]
+    steps, width = _longest(need, heat, column), rate.size
+    last, longest, most_start = steps - 1, starts.size - 2, time_starts.shape[1]
     above = np.zeros((steps, width))
-    count, pieces, worth = np.empty((steps, width)), np.empty((steps, width)), np.empty((steps, width))
+    table = np.empty((steps, 3, width))
     sat = np.zeros((3, width))  # suffix sums of the rows beyond the longest need: pieces, worth, loads
-    running = np.zeros((times.size, cools.size, width))
+    running = np.empty((times.size, cools.size, width))
     is_running = np.zeros((times.size, cools.size), np.bool_)
-    fits = np.empty_like(allowed)
-    row, best = np.empty(width), np.empty(heats + 1)
-    best[heats] = 0.0
+    fits = np.ones(width, np.bool_)
+    row, best = np.empty(width), np.empty(column.shape[0] + 1)
+    best[column.shape[0]] = 0.0
     size = 0
     for m in range(longest, 0, -1):
-        _row(m, starts[m], starts[m + 1], need, fixed, weight, heat, levels, above, count, pieces, worth)
+        _row(m, starts[m], starts[m + 1], need, fixed, weight, heat, column, above, table)
+        may_start = m <= most_start and (normal_heat < 0 or normal_pieces >= m)
         for c in range(cools.size):
-            cool = cools[c]
-            offset = cool * cool_inside
-            sat_still = True
+            cool, offset = cools[c], cools[c] * cool_inside
             for i in range(times.size):
                 t = times[i]
                 x = m * t - offset
-                if x < steps - 1:
+                base = (i * most_start + m - 1) * cools.size + c
+                if x < last:
+                    here = running[i, c]
                     if not is_running[i, c]:
                         is_running[i, c] = True
                         for r in range(width):
-                            running[i, c, r] = (
+                            here[r] = (
                                 (piece - rate[r] * t) * sat[0, r]
                                 + sat[1, r]
                                 + (rate[r] * offset - rate_cool * cool) * sat[2, r]
                             )
                     if x > 0:
                         for r in range(width):
-                            running[i, c, r] += (
-                                (piece - rate[r] * t) * pieces[x, r]
-                                + worth[x, r]
-                                + (rate[r] * offset - rate_cool * cool) * count[x, r]
+                            here[r] += (
+                                (piece - rate[r] * t) * table[x, 0, r]
+                                + table[x, 1, r]
+                                + (rate[r] * offset - rate_cool * cool) * table[x, 2, r]
                             )
-                elif not sat_still:
-                    break
-                if m > most_start or not time_starts[i, m - 1] or x < least_heated:
+                    if not may_start or x < least_heated or not time_starts[i, m - 1]:
+                        continue
+                    if size == values.size and _bound(here, edges) < values[0]:
+                        continue
+                    if _normal_fits(column, fits, normal_heat, normal_need, normal_pieces * t - offset):
+                        size = _heats(here, column, fits, least_gap, base, values, codes, size, best)
                     continue
-                if normal_heat >= 0 and normal_pieces < m:
+                if not may_start:
+                    break  # longer times lie beyond the longest need as well
+                if x < least_heated or not time_starts[i, m - 1]:
                     continue
-                if not _normal_fits(allowed, fits, normal_heat, normal_need, normal_pieces * t - offset):
-                    continue
-                base = (i * most_start + m - 1) * cools.size + c
-                if x < steps - 1:
-                    size = _heats(running[i, c], fits, least_gap, base, values, codes, size, best)
-                    continue
-                last = steps - 1
-                top = 0.0
-                for k in range(heats):
-                    high = -np.inf
-                    for tau in range(levels):
-                        r = k * levels + tau
-                        row[r] = (
-                            (piece - rate[r] * t) * (sat[0, r] + pieces[last, r])
-                            + sat[1, r]
-                            + worth[last, r]
-                            + (rate[r] * offset - rate_cool * cool) * (sat[2, r] + count[last, r])
-                        )
-                        if allowed[k, tau] and row[r] > high:
-                            high = row[r]
-                    top += high
+                for r in range(width):
+                    row[r] = (
+                        (piece - rate[r] * t) * (sat[0, r] + table[last, 0, r])
+                        + (sat[1, r] + table[last, 1, r])
+                        + (rate[r] * offset - rate_cool * cool) * (sat[2, r] + table[last, 2, r])
+                    )
                 # Longer times beyond the longest need only burn more: once they cannot enter, none later can.
-                if size == values.size and top < values[0]:
-                    sat_still = False
-                    continue
-                size = _heats(row, fits, least_gap, base, values, codes, size, best)
+                if size == values.size and _bound(row, edges) < values[0]:
+                    break
+                if _normal_fits(column, fits, normal_heat, normal_need, normal_pieces * t - offset):
+                    size = _heats(row, column, fits, least_gap, base, values, codes, size, best)
         for r in range(width):
-            sat[0, r] += pieces[steps - 1, r]
-            sat[1, r] += worth[steps - 1, r]
-            sat[2, r] += count[steps - 1, r]
+            for part in range(3):
+                sat[part, r] += table[last, part, r]
     return size
 
 
 @njit(cache=True, nogil=True)
 def search_first(
-    need: I64, fixed: F64, weight: F64, heat: I64, starts: I64, levels: int, piece: float, rate: F64, rate_cool: float,
-    times: I64, start_pieces: I64, firsts: I64, time_ok: NDArray[np.bool_], cools: I64, cool_inside: int,
-    allowed: NDArray[np.bool_], least_gap: int, normal_heat: int, normal_need: I64, normal_pieces: int,
-    least_heated: int, values: F64, codes: I64,
+    need: I64, fixed: F64, weight: F64, heat: I64, starts: I64, column: I64, edges: I64, piece: float, rate: F64,
+    rate_cool: float, least_gap: int, normal_heat: int, normal_need: I64, normal_pieces: int, least_heated: int,
+    times: I64, start_pieces: I64, heated_at_start: I64, cools: I64, places: I64, stands: NDArray[np.bool_],
+    room: int, values: F64, codes: I64,
 ) -> int:  # fmt: skip
     """The best settings where a start gives a first time of its own. Returns how many were kept.
 
-    As `search_sum`; ``time_ok`` (nt, ns, nf) says which may stand together. Setting code:
-    (((time · ns + start) · nf + first) · nc + cool) · T^n + levels.
+    As `search_sum`, but for a row of pairs of first time and cool-down, given as heated steps at the start, cool-down
+    steps and the pair's place (first · nc + cool); ``stands`` (nt, ns, pairs); ``room`` places in all.
+    Setting code: ((time · ns + start) · room + place) · T^n + levels.
     """
-    steps = 1
-    for j in range(need.shape[0]):
-        for tau in range(levels):
-            steps = max(steps, need[j, tau] + 1)
-    heats = allowed.shape[0]
-    width, longest = heats * levels, starts.size - 2
-    count, pieces, worth = np.empty((steps, width)), np.empty((steps, width)), np.empty((steps, width))
-    above = np.empty((steps, width))
-    running = np.empty((times.size, firsts.size, cools.size, width))
-    fits = np.empty_like(allowed)
-    best = np.empty(heats + 1)
-    best[heats] = 0.0
+    steps, width = _longest(need, heat, column), rate.size
+    last, longest = steps - 1, starts.size - 2
+    above = np.zeros((steps, width))
+    tables = np.empty((longest + 1, steps, 3, width))
+    sat = np.zeros((longest + 2, 3, width))
+    for m in range(longest, 0, -1):
+        _row(m, starts[m], starts[m + 1], need, fixed, weight, heat, column, above, tables[m])
+        for part in range(3):
+            for r in range(width):
+                sat[m, part, r] = sat[m + 1, part, r] + tables[m, last, part, r]
+    fits = np.ones(width, np.bool_)
+    sums, row, best = np.empty((3, width)), np.empty(width), np.empty(column.shape[0] + 1)
+    best[column.shape[0]] = 0.0
     size = 0
     for s in range(start_pieces.size):
         n = start_pieces[s]
         if normal_heat >= 0 and normal_pieces < n:
             continue
-        above[:, :] = 0.0
-        running[:, :, :, :] = 0.0
-        for m in range(longest, n - 1, -1):
-            _row(m, starts[m], starts[m + 1], need, fixed, weight, heat, levels, above, count, pieces, worth)
-            for i in range(times.size):
-                t = times[i]
-                for f in range(firsts.size):
-                    if not time_ok[i, s, f]:
-                        continue
-                    for c in range(cools.size):
-                        heated = firsts[f] - cools[c] * cool_inside
-                        if heated < least_heated:
-                            continue
-                        x = heated + (m - n) * t
-                        if x <= 0:
-                            continue
-                        x = min(x, steps - 1)
-                        offset = n * t - heated
-                        for r in range(width):
-                            running[i, f, c, r] += (
-                                (piece - rate[r] * t) * pieces[x, r]
-                                + worth[x, r]
-                                + (rate[r] * offset - rate_cool * cools[c]) * count[x, r]
-                            )
         for i in range(times.size):
-            for f in range(firsts.size):
-                if not time_ok[i, s, f]:
+            t = times[i]
+            for p in range(heated_at_start.size):
+                heated = heated_at_start[p]
+                if heated < least_heated or not stands[i, s, p]:
                     continue
-                for c in range(cools.size):
-                    heated = firsts[f] - cools[c] * cool_inside
-                    if heated < least_heated:
-                        continue
-                    most = heated + (normal_pieces - n) * times[i]
-                    if not _normal_fits(allowed, fits, normal_heat, normal_need, most):
-                        continue
-                    base = ((i * start_pieces.size + s) * firsts.size + f) * cools.size + c
-                    size = _heats(running[i, f, c], fits, least_gap, base, values, codes, size, best)
+                beyond = n if heated >= last else n - (heated - last) // t  # first m with every need met
+                beyond = min(beyond, longest + 1)
+                sums[:, :] = sat[beyond]
+                for m in range(n, beyond):
+                    x = heated + (m - n) * t
+                    if x > 0:
+                        for part in range(3):
+                            for r in range(width):
+                                sums[part, r] += tables[m, x, part, r]
+                offset = n * t - heated
+                for r in range(width):
+                    row[r] = (
+                        (piece - rate[r] * t) * sums[0, r]
+                        + sums[1, r]
+                        + (rate[r] * offset - rate_cool * cools[p]) * sums[2, r]
+                    )
+                if size == values.size and _bound(row, edges) < values[0]:
+                    continue
+                if not _normal_fits(column, fits, normal_heat, normal_need, heated + (normal_pieces - n) * t):
+                    continue
+                base = (i * start_pieces.size + s) * room + places[p]
+                size = _heats(row, column, fits, least_gap, base, values, codes, size, best)
     return size

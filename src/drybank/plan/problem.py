@@ -271,7 +271,7 @@ def spread_pct(inputs: PlanInputs, time_s: int, place: int) -> float:
     return abs(ratio - 1.0) * 100.0
 
 
-def setting_of(inputs: PlanInputs, choice: Choice) -> PlanSetting:
+def setting_at(inputs: PlanInputs, choice: Choice) -> PlanSetting:
     """The setting at a choice of places, with the other coins following."""
     grid = inputs.grid
     time_s, start = grid.time_per_piece_s[choice.time], grid.start_pieces[choice.start]

@@ -12,6 +12,8 @@ from drybank.records.errors import DrybankError
 
 EXACT_BELOW = 9.0e15
 """Whole numbers up to here are exact in a double."""
+TABLES_AT_MOST = 5.0e8
+"""Bytes that the tables of one search may take."""
 
 
 @dataclass(frozen=True)
@@ -86,37 +88,64 @@ def _by_limit(problem: Problem) -> tuple[np.ndarray, np.ndarray]:
     return order, starts
 
 
+def _columns(problem: Problem) -> tuple[np.ndarray, np.ndarray]:
+    """Table columns of the levels that are allowed, heat by heat."""
+    flat = problem.allowed.ravel()
+    column = np.where(flat, np.cumsum(flat) - 1, -1).reshape(problem.allowed.shape)
+    edges = np.concatenate([[0], np.cumsum(problem.allowed.sum(axis=1))])
+    return column.astype(np.int64), edges.astype(np.int64)
+
+
 def _run(problem: Problem, order: np.ndarray, starts: np.ndarray, values: np.ndarray, codes: np.ndarray) -> int:
     from drybank.plan.kernel import search_first, search_sum
 
     step = problem.step_s
-    loads = (
+    column, edges = _columns(problem)
+    common = (
         np.ascontiguousarray(-(-problem.need_s[order] // step)),
         np.ascontiguousarray(problem.fixed_micro[order].astype(np.float64)),
         problem.weight[order].astype(np.float64),
         problem.heat[order],
         starts,
-        problem.allowed.shape[1],
+        column,
+        edges,
         float(problem.piece_minor * MICRO),
-        (problem.rate_micro_s.ravel() * step).astype(np.float64),
+        (problem.rate_micro_s[problem.allowed] * step).astype(np.float64),
         float(problem.rate_cool_micro_s * step),
-        problem.times_s // step,
-    )
-    limits = (
-        problem.cools_s // step,
-        int(problem.cool_is_inside),
-        problem.allowed,
         problem.least_gap,
         problem.normal_heat,
         -(-problem.normal_need_s // step),
         problem.normal_pieces,
         -(-problem.least_heated_s // step),
-        values,
-        codes,
+        problem.times_s // step,
     )
-    if not problem.is_sum:
-        return int(search_first(*loads, problem.starts, problem.firsts_s // step, problem.stands, *limits))
-    most = int(problem.starts.max())
-    may_start = np.zeros((problem.times_s.size, most), np.bool_)
-    may_start[:, problem.starts - 1] = problem.stands[:, :, 0]
-    return int(search_sum(*loads, may_start, *limits))
+    if problem.is_sum:
+        most = int(problem.starts.max())
+        may_start = np.zeros((problem.times_s.size, most), np.bool_)
+        may_start[:, problem.starts - 1] = problem.stands[:, :, 0]
+        cools = problem.cools_s // step
+        return int(search_sum(*common, may_start, cools, int(problem.cool_is_inside), values, codes))
+    _stay_small(problem, starts, edges)
+    heated, cools, places = pairs(problem)
+    stands = np.ascontiguousarray(problem.stands[:, :, places // problem.cools_s.size])
+    room = problem.firsts_s.size * problem.cools_s.size
+    starts_at = (problem.starts, heated // step, cools // step, places)
+    return int(search_first(*common, *starts_at, stands, room, values, codes))
+
+
+def pairs(problem: Problem) -> tuple[np.ndarray, np.ndarray, np.ndarray]:
+    """Every pair of first time and cool-down: heated seconds at the start, cool-down seconds, place."""
+    firsts = np.repeat(problem.firsts_s, problem.cools_s.size)
+    cools = np.tile(problem.cools_s, problem.firsts_s.size)
+    heated = firsts - cools if problem.cool_is_inside else firsts
+    return heated, cools, np.arange(firsts.size)
+
+
+def _stay_small(problem: Problem, starts: np.ndarray, edges: np.ndarray) -> None:
+    """Tables of the search fit into half a gigabyte."""
+    steps = int(problem.need_s.max()) // problem.step_s + 2
+    size = float(steps) * 3.0 * float(edges[-1]) * 8.0 * float(starts.size)
+    if size > TABLES_AT_MOST:
+        raise DrybankError(
+            f"This grid would need tables of {size / 1e9:.1f} GB. Post minutes in halves or wholes, or take a larger coin."
+        )
