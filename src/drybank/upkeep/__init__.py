@@ -1,1 +1,43 @@
-"""Upkeep by hours and dates."""
+"""Upkeep by hours and dates: what is due, when, what to look at, and the round's cards.
+
+tasks     a list to start from, to be replaced by the maker's manual
+clock     the trade clock: season, weekdays, outages
+forecast  when an amount of use is reached, with a back-tested interval
+due       every task at every place, overdue first; when a coin box is full
+hint      use, drying time, fuel and lint as findings to look at
+visit     everything due at a visit, one card for each machine, with lock-out steps
+"""
+
+from drybank.upkeep.clock import Season, TradeClock, fit_season
+from drybank.upkeep.due import Place, Use, box_full, due_at, schedule
+from drybank.upkeep.forecast import FIRST_GUESS, BackTest, Reached, back_test, forecast, rate
+from drybank.upkeep.hint import Watched, falling_use, rising
+from drybank.upkeep.tasks import START_LIST, replace_tasks
+from drybank.upkeep.visit import Stop, lock_off_steps, lock_out_steps, round_cards, stops
+
+__all__ = [
+    "FIRST_GUESS",
+    "START_LIST",
+    "BackTest",
+    "Place",
+    "Reached",
+    "Season",
+    "Stop",
+    "TradeClock",
+    "Use",
+    "Watched",
+    "back_test",
+    "box_full",
+    "due_at",
+    "falling_use",
+    "fit_season",
+    "forecast",
+    "lock_off_steps",
+    "lock_out_steps",
+    "rate",
+    "replace_tasks",
+    "rising",
+    "round_cards",
+    "schedule",
+    "stops",
+]
