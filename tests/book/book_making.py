@@ -188,6 +188,7 @@ class Places:
     def __init__(self, vendor: str, root: Path, server: Server | None) -> None:
         self.vendor, self.root, self.server = vendor, root, server
         self._count = 0
+        self._spare: list[str] = []
         self._empty = self._place("")
         open_book(self._empty, create=True, clock=now).close()
 
@@ -204,6 +205,19 @@ class Places:
         place = self._place("")
         shutil.copy(self._empty, place)
         return place
+
+    @contextlib.contextmanager
+    def lent(self) -> Iterator[str]:
+        """An empty book's place for a while; a database is emptied and used again, which is quicker than a new one."""
+        if self.server is None:
+            yield self.new()
+            return
+        place = self._spare.pop() if self._spare else self.new()
+        yield place
+        tables = ("book_entry", "book_head", "book_kept")
+        off, on = ("; ".join(f"ALTER TABLE {t} {word} TRIGGER USER" for t in tables) for word in ("DISABLE", "ENABLE"))
+        self.tamper(place, f"{off}; TRUNCATE {', '.join(tables)}; {on}")
+        self._spare.append(place)
 
     def tamper(self, place: str, statement: str) -> None:
         """What an insider with all rights on the database can do: switch the guards off, then run a statement."""
@@ -231,6 +245,6 @@ def opened(place: str) -> Book:
 @contextlib.contextmanager
 def begun(places: Places, keys: Sequence[str] = ("elm",)) -> Iterator[Book]:
     """A book with its stores described."""
-    with opened(places.new()) as book:
+    with places.lent() as place, opened(place) as book:
         book.append([first(key) for key in keys])
         yield book

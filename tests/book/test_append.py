@@ -42,7 +42,7 @@ def test_entries_are_chained_in_the_order_given(book: Book):
 @settings(max_examples=25, suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None)
 @given(history=histories())
 def test_second_send_of_the_same_entries_changes_nothing(places: Places, history: list[Entry]):
-    with opened(places.new()) as book:
+    with places.lent() as place, opened(place) as book:
         sent = book.append(history)
         before = all_lines(book)
         assert book.append(history) == sent

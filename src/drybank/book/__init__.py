@@ -31,6 +31,7 @@ The port, as others code to it (nothing here imports Django until a book is open
     book.keep(what, text_or_bytes)                  -> Kept             beside the chain, salted hash
     book.kept(sha256)                               -> bytes | None     None once erased; Missing if never kept
     book.erase(sha256)                              -> None             the chain still verifies
+    book.grant(role)                                -> None             PostgreSQL: an application role's rights
     book.close()
 
     new_entry(store, happened, by, origin, body, *, clock=utc_now) -> Entry   with an id of its own (UUIDv7)

@@ -183,6 +183,8 @@ def check_file(path: Path, create: bool) -> None:
         return
     with path.open("rb") as file:
         head = file.read(16)
+    if not head and not create:
+        raise InputError(f"{path} holds no book of Drybank.", mend="Check the path, or make a new book there.")
     if head and head != b"SQLite format 3\0":
         raise InputError(f"{path} is not a book of Drybank.", mend="Check the path.")
 
@@ -221,8 +223,19 @@ def _check_schema(alias: str, name: str, create: bool) -> None:
         )
     if not applied and not create:
         raise InputError(f"{name} holds no book of Drybank.", mend="Check the path, or make a new book there.")
+    if not applied:
+        _check_nothing_else(alias, name)
     if set(steps) - set(applied):
         migrate(alias)
+
+
+def _check_nothing_else(alias: str, name: str) -> None:
+    """A new book is not put among another program's tables; a Django project keeps its own beside the book."""
+    from django.db import connections
+
+    tables = connections[alias].introspection.table_names()
+    if tables and "django_migrations" not in tables:
+        raise InputError(f"{name} holds something else ({tables[0]}).", mend="Make the book in a place of its own.")
 
 
 def applied_steps(alias: str) -> list[str]:

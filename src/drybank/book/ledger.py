@@ -77,6 +77,10 @@ class Book:
         if self._is_ours:
             database.disconnect(self.rows.alias)
 
+    def grant(self, role: str) -> None:
+        """PostgreSQL: give an existing role the rights of an application: add and read, never change or remove."""
+        self.rows.grant(role)
+
     # Writing
 
     def append(self, entries: Sequence[Entry], *, expected_tip: dict[str, str] | None = None) -> list[Booked]:

@@ -238,6 +238,20 @@ class Rows:
                 target.close()
 
     @_persistent
+    def grant(self, role: str) -> None:
+        """On PostgreSQL, let a role add and read; it gets no right to change or remove an entry."""
+        if self.vendor != "postgresql":
+            raise InputError("a book that is a file has no roles.", mend="Its folder's rights say who may write it.")
+        name = connections[self.alias].ops.quote_name(role)
+        if '"' in role:
+            raise InputError(f"“{role}” is no name for a role.")
+        with transaction.atomic(using=self.alias), connections[self.alias].cursor() as cursor:
+            cursor.execute(f"REVOKE ALL ON book_entry, book_head, book_kept, django_migrations FROM {name}")
+            cursor.execute(f"GRANT SELECT, INSERT ON book_entry TO {name}")
+            cursor.execute(f"GRANT SELECT, INSERT, UPDATE ON book_head, book_kept TO {name}")
+            cursor.execute(f"GRANT SELECT ON django_migrations TO {name}")
+
+    @_persistent
     def close_file(self) -> None:
         """Fold the write-ahead log into the file, so that the book is that one file."""
         if self.vendor == "sqlite":
