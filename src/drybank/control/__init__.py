@@ -4,39 +4,152 @@
     layout.py    every control, input, counter, meter, box and unit of a store, by key
     terms.py     a control's values as the sale rule reads them
     sale.py      `sell`: THE sale rule, event by event
-    rate.py      closed forms of the sale rule for hot paths; what the sign must state
+    rate.py      closed forms of the sale rule for hot paths
     house.py     house settings <-> one control's own values
-    bank.py      what all the controls of a bank can hold; the nearest split where they cannot
+    bank.py      what all the controls of a bank can hold, what its sign must state, the nearest split
     steps.py     from found to set, in the sheet's own way of changing
     sheet.py     what is wrong with a sheet or a store file
     checks.py    the checks on settings, each with its reason
 
-Signatures (``values``: setting key -> whole number on the sheet's grid; ``worth``: minor units of one piece by sheet input,
-as `worth(layout, control)` gives it; ``scale``: "°C", "°F", "C", "F" or "" where a sheet has one only)::
-
-    holds(grid, value) -> bool                       settable(grid) -> tuple[int, ...]      # base unit
-    nearest(grid, base_value) -> (below | None, above | None)                               # base unit
-    to_base(grid, value) -> int                      from_base(grid, base_value) -> int | None
-    grid_of(line, scale="") -> Grid
-    show(line, value, scale="", currency="") -> str  parse(line, text, scale="", currency="") -> int
-
-    layout(store, sheets) -> Layout                  worth(layout, control) -> dict[str, int]
-    scale_of(layout, control, values=None) -> "°C" | "°F" | ""
-
-    terms(sheet, values, *, worth=None, scale="") -> Terms
-    sell(sheet, values, events, *, worth=None, clock_s=None, until_s=None) -> Sale
-    sell_on(terms, sheet, events, *, clock_s=None, until_s=None) -> Sale
-    pieces_to_start(sheet, values, input, *, worth=None, heat=None) -> int | None
-    first_start(sheet, values, input, *, worth=None, heat=None) -> FirstStart | None
-    time_for(sheet, values, input, pieces, *, worth=None, heat=None) -> int
-    price_per_minute(sheet, values, input, *, worth=None, heat=None) -> Fraction | None
-    heated_s(sheet, values, sold_s) -> int
-    coin_plan(sheet, values, input, *, worth=None, heat=None) -> CoinPlan
-
-    to_sheet(layout, control, house) -> Values       from_sheet(layout, control, values, like=None) -> HouseSettings
-    common(layout, bank) -> tuple[Settable, ...]     split_bank(layout, bank, house=()) -> BankSplit | None
-    rate_statement(layout, bank, house) -> RateStatement
-    steps(layout, control, found, to_set) -> tuple[Step, ...]
-    check_settings(layout, bank, house, *, waived=None, least_heat_s=None) -> tuple[CheckResult, ...]
-    check_sheet(sheet) -> tuple[InputError, ...]     check_store(store, sheets) -> tuple[InputError, ...]
+``values`` are setting key -> whole number on the sheet's grid; ``worth`` the minor units of one piece by sheet input, as
+`worth(layout, control)` gives it; ``scale`` one of "°C", "°F", "C", "F", or "" where a sheet has one only.
 """
+
+from drybank.control.bank import common, kinds_of, nearest_house, rate_statement, split_bank
+from drybank.control.checks import CARE_LIMIT_C, CHECKS, care_limit, check_settings
+from drybank.control.grid import (
+    base_of,
+    from_base,
+    grid_of,
+    held,
+    holds,
+    nearest,
+    nearest_says,
+    off_grid,
+    parse,
+    range_says,
+    settable,
+    show,
+    to_base,
+)
+from drybank.control.house import MUST_HOLD, from_sheet, reading, scale_of, to_sheet
+from drybank.control.layout import control_of, controls_of, layout, natural, sheet_of, worth
+from drybank.control.rate import (
+    coin_plan,
+    first_on,
+    first_start,
+    heated_on,
+    heated_s,
+    pieces_on,
+    pieces_to_start,
+    plan_on,
+    price_per_minute,
+    rate_on,
+    time_for,
+    time_on,
+)
+from drybank.control.sale import counts_of, sell, sell_on
+from drybank.control.sheet import check_sheet, check_store
+from drybank.control.steps import steps
+from drybank.control.terms import terms
+from drybank.records.control import (
+    BankSplit,
+    CheckResult,
+    CoinPlan,
+    Conflict,
+    DoorClosed,
+    DoorOpened,
+    Event,
+    FirstStart,
+    HeatChosen,
+    InputTerms,
+    Paid,
+    PieceRate,
+    PowerBack,
+    PowerCut,
+    Pressed,
+    RateStatement,
+    Sale,
+    Settable,
+    SignedBank,
+    Span,
+    Step,
+    Terms,
+)
+
+__all__ = [
+    "CARE_LIMIT_C",
+    "CHECKS",
+    "MUST_HOLD",
+    "BankSplit",
+    "CheckResult",
+    "CoinPlan",
+    "Conflict",
+    "DoorClosed",
+    "DoorOpened",
+    "Event",
+    "FirstStart",
+    "HeatChosen",
+    "InputTerms",
+    "Paid",
+    "PieceRate",
+    "PowerBack",
+    "PowerCut",
+    "Pressed",
+    "RateStatement",
+    "Sale",
+    "Settable",
+    "SignedBank",
+    "Span",
+    "Step",
+    "Terms",
+    "base_of",
+    "care_limit",
+    "check_settings",
+    "check_sheet",
+    "check_store",
+    "coin_plan",
+    "common",
+    "control_of",
+    "controls_of",
+    "counts_of",
+    "first_on",
+    "first_start",
+    "from_base",
+    "from_sheet",
+    "grid_of",
+    "heated_on",
+    "heated_s",
+    "held",
+    "holds",
+    "kinds_of",
+    "layout",
+    "natural",
+    "nearest",
+    "nearest_house",
+    "nearest_says",
+    "off_grid",
+    "parse",
+    "pieces_on",
+    "pieces_to_start",
+    "plan_on",
+    "price_per_minute",
+    "range_says",
+    "rate_on",
+    "rate_statement",
+    "reading",
+    "scale_of",
+    "sell",
+    "sell_on",
+    "settable",
+    "sheet_of",
+    "show",
+    "split_bank",
+    "steps",
+    "terms",
+    "time_for",
+    "time_on",
+    "to_base",
+    "to_sheet",
+    "worth",
+]

@@ -30,6 +30,7 @@ from drybank.control.terms import OFF_WORDS, terms
 from drybank.records.errors import InputError, InputErrors
 from drybank.records.layout import Layout
 from drybank.records.sheet import ControlSheet, HouseSettings, HouseValue, Purpose, SettingLine, Values
+from drybank.records.store import Means
 from drybank.records.units import minutes
 
 PER_PIECE: tuple[Purpose, ...] = (
@@ -51,7 +52,7 @@ class Reading(msgspec.Struct, frozen=True, kw_only=True):
     control: str
     sheet: ControlSheet
     worth: dict[str, int]
-    means: dict[str, str]
+    means: dict[str, Means]
     scale: str
     currency: str
 
@@ -166,7 +167,8 @@ def _otherwise(of: Reading, h: HouseValue) -> list[Target]:
     return other(of, h) if other else []
 
 
-def _targets(of: Reading, h: HouseValue) -> list[Target]:
+def targets_of(of: Reading, h: HouseValue) -> list[Target]:
+    """The settings that hold a house line on this control, each with what it should hold [base units]."""
     return _own(of, h) or _otherwise(of, h)
 
 
@@ -346,7 +348,7 @@ def to_sheet(layout: Layout, control: str, house: HouseSettings) -> Values:
     for h in house:
         if not _speaks_of(of, h, house):
             continue
-        targets = _targets(of, h)
+        targets = targets_of(of, h)
         for line, wanted in targets:
             put.put(line, wanted, h)
         if not targets:
@@ -380,7 +382,7 @@ def _line_says(of: Reading, line: SettingLine, value: int) -> HouseValue:
 def _read_like(of: Reading, h: HouseValue, values: Values) -> HouseValue | None:
     """What the control holds of one house line, in that line's own words; None where it has no such thing."""
     one = msgspec.structs.replace(h, value=1)
-    for line, per_unit in _targets(of, one):
+    for line, per_unit in targets_of(of, one):
         if line.key not in values:
             continue
         said = _line_says(of, line, values[line.key])

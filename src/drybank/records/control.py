@@ -241,7 +241,8 @@ class PieceRate(msgspec.Struct, frozen=True, kw_only=True):
     """What one kind of piece buys at every control of the bank.
 
     ``start_pieces`` alone start a pocket and give ``first_time_s`` of sold time, ``first_heated_s`` of it with heat; each
-    piece after that gives ``time_per_piece_s`` (0: none is taken) at ``minor_per_minute``.
+    piece after that gives ``time_per_piece_s`` (0: none is taken) at ``minor_per_minute``. ``most_pieces`` are accepted and
+    acted on at one time (None: no limit). ``heat`` is 0 where every heat sells alike.
     """
 
     piece_minor: int
@@ -254,6 +255,8 @@ class PieceRate(msgspec.Struct, frozen=True, kw_only=True):
     cool_is_inside: bool
     time_per_piece_s: int
     minor_per_minute: Fraction | None
+    most_pieces: int | None = None
+    heat: int = 0
 
 
 class RateStatement(msgspec.Struct, frozen=True, kw_only=True):
