@@ -23,10 +23,11 @@ from drybank.proof.airtest import (
     lint_trend,
     prove_back_pressure,
     prove_duct,
+    prove_flow,
     prove_make_up,
 )
 from drybank.records.errors import InputError, NotIdentified, OutOfRange
-from drybank.records.proof import Measured
+from drybank.records.proof import Measured, Tolerance
 from drybank.records.units import BTU_J, FOOT_M, INCH_M, INCH_WATER_PA
 
 BTU_H_W = BTU_J / 3600
@@ -193,6 +194,15 @@ class TestDuctVerdict:
         for value, verdict in ((50, "pass"), (74, "cannot tell"), (90, "fail")):
             reading = Measured(value=value, unit="Pa", plus_minus=3, instrument="gauge")
             assert prove_back_pressure(subject="pocket 3", reading=reading, limit=limit).verdict == verdict
+
+    def test_flow_is_judged_only_by_a_tolerance_that_somebody_entered(self):
+        rule = Tolerance(name="least airflow", unit="m³/s", below_frac=0.2, source="the invented maker's manual, page 4",
+                         known="maker's plate or manual")  # fmt: skip
+        free = prove_flow(subject="pocket 3", reading=self.flow, plate_m3_s=0.45)
+        assert free.verdict == "no tolerance"
+        assert "62 % of the plate" in free.says
+        assert prove_flow(subject="pocket 3", reading=self.flow, plate_m3_s=0.45, tolerance=rule).verdict == "fail"
+        assert prove_flow(subject="pocket 3", reading=self.flow, plate_m3_s=0.30, tolerance=rule).verdict == "pass"
 
     @pytest.mark.parametrize("size", [{"width_m": 8.0}, {"width_m": 0.2, "length_m": 500}])
     def test_refuses_inches_and_feet_as_metres(self, size):

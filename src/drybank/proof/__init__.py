@@ -15,6 +15,7 @@ from drybank.proof.airtest import (
     lint_trend,
     prove_back_pressure,
     prove_duct,
+    prove_flow,
     prove_make_up,
 )
 from drybank.proof.coin import OwnMass, Share, Weighing, count_by_weight, exact_up_to, prove_scale, value_mixed
@@ -84,6 +85,7 @@ __all__ = [
     "prove_back_pressure",
     "prove_current",
     "prove_duct",
+    "prove_flow",
     "prove_gas",
     "prove_heat",
     "prove_make_up",

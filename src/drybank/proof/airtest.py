@@ -267,6 +267,40 @@ def prove_back_pressure(
     )
 
 
+def prove_flow(
+    *,
+    subject: str,
+    reading: Measured,
+    plate_m3_s: float | None,
+    tolerance: Tolerance | None = None,
+    conduct: Conduct | None = None,
+) -> ProofResult:
+    """Hold a measured exhaust flow [m³/s] against the plate's airflow.
+
+    No published tolerance on airflow is on file; the owner may enter the maker's.
+    """
+    within("Air flow", reading.value, 0.001, 20, "m³/s", "Were cfm or L/s entered as m³/s?")
+    if plate_m3_s is not None:
+        within("The plate's airflow", plate_m3_s, 0.005, 20, "m³/s", "Were cfm or L/s entered as m³/s?")
+    judged = judge("exhaust flow", reading, tolerance if plate_m3_s else None, nominal=plate_m3_s or 0.0)
+    share = "" if plate_m3_s is None else f", {100 * reading.value / plate_m3_s:.0f} % of the plate's {plate_m3_s:.3f}"
+    return ProofResult(
+        kind="exhaust flow",
+        subject=subject,
+        verdict=judged.verdict,
+        says=f"{reading.value:.3f} m³/s leave the dryer (give or take {reading.plus_minus:.3f}){share}. "
+        f"{judged.because}".strip(),
+        next_step={
+            "fail": "Have lint screen, fan and duct cleaned, then measure again.",
+            "no tolerance": "Ask the maker for the least airflow and enter it with the manual's page.",
+            "cannot tell": "Measure again with more points in the traverse.",
+        }.get(judged.verdict, "Nothing to do; measure again at the next visit, so that lint shows as a trend."),
+        cautions=CAUTIONS["air"],
+        judgements=(judged,),
+        conduct=conduct or Conduct(instruments=(reading.instrument,) if reading.instrument else ()),
+    )
+
+
 class LintTrend(msgspec.Struct, frozen=True, kw_only=True):
     """How a reading moves between visits: slope per day, its 95 % interval, days until the limit.
 
