@@ -7,7 +7,7 @@ import pytest
 
 from drybank.proof.heat import HeatLog, HeatTest, cycling, prove_heat, turning_points
 from drybank.proof.power import prove_current, prove_voltage, unbalance_pct
-from drybank.proof.sign import PostedLine, PostedSign, price_spread_pct, prove_sign
+from drybank.proof.sign import PostedLine, PostedSign, SignRules, price_spread_pct, prove_sign
 from drybank.records.errors import InputError, NotIdentified
 from drybank.records.money import Money
 from drybank.records.proof import Measured, Tolerance
@@ -202,3 +202,12 @@ class TestSign:
             prove_sign(PostedSign(lines=()), lambda _k, _m: 1, subject="b")
         with pytest.raises(InputError, match="cannot sell"):
             _line(0, 360)
+
+
+def test_a_false_sign_is_false_where_no_local_rule_is_on_file_and_no_notice_is_asked_for():
+    rules = SignRules(rates=None, notice=None)
+    sign = PostedSign(lines=(_line(25, 360),))
+    assert prove_sign(sign, lambda _k, _m: 359, subject="b", rules=rules).verdict == "fail"
+    held = prove_sign(sign, lambda _k, _m: 360, subject="b", rules=rules)
+    assert held.verdict == "pass"
+    assert held.judgements[0].tolerance is None

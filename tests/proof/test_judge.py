@@ -110,3 +110,9 @@ class TestRefusals:
     def test_a_test_that_took_two_days(self):
         with pytest.raises(InputError, match="minutes"):
             Conduct(minutes=3000)
+
+
+def test_a_rule_of_one_country_does_not_hold_in_another():
+    assert TIME_SOLD.holds_in("US")
+    assert not TIME_SOLD.holds_in("CA")
+    assert CARE_LIMIT["two dots"].holds_in("CA")

@@ -36,7 +36,7 @@ from drybank.proof.heat import HeatLog, HeatTest, prove_heat
 from drybank.proof.judge import judge, looked, overall
 from drybank.proof.outcome import as_entry, findings
 from drybank.proof.power import prove_current, prove_voltage
-from drybank.proof.sign import PostedLine, PostedSign, prove_sign
+from drybank.proof.sign import PostedLine, PostedSign, SignRules, prove_sign
 from drybank.proof.standing import CARE_LIMIT, CAUTIONS, GAS_INPUT, MAKE_UP_AIR, MOTOR_VOLTAGE, TIME_SOLD
 from drybank.proof.timing import Stopwatch, TimedSale, pockets_needed, prove_time, starts_needed
 
@@ -63,6 +63,7 @@ __all__ = [
     "PostedLine",
     "PostedSign",
     "Share",
+    "SignRules",
     "Stopwatch",
     "TimedSale",
     "Weighing",

@@ -150,6 +150,7 @@ def prove_duct(
     duct: Duct,
     air: ExhaustAir | None = None,
     limit: PlateLimit | None = None,
+    speed: Tolerance | None = DUCT_VELOCITY,
     conduct: Conduct | None = None,
 ) -> ProofResult:
     """Work out what a flow costs in this duct and hold it against the maker's plate."""
@@ -157,22 +158,22 @@ def prove_duct(
     found, loss, assumed = _loss_range(flow, duct, air)
     pressure = judge("duct pressure", loss, limit.tolerance() if limit else None,
                      nominal=limit.highest_pa if limit else 0.0, assumed=assumed)  # fmt: skip
-    speed = judge(
+    fast = judge(
         "duct velocity",
         Measured(value=found.velocity_m_s, unit="m/s", plus_minus=flow.plus_minus / duct.area_m2),
-        DUCT_VELOCITY,
+        speed,
         nominal=DUCT_VELOCITY_MAX_M_S,
     )
-    verdict = overall((pressure, speed))
+    verdict = overall((pressure, fast))
     return ProofResult(
         kind="exhaust duct",
         subject=subject,
         verdict=verdict,
         says=f"At {flow.value:.3f} m³/s the air runs {found.velocity_m_s:.1f} m/s and costs {loss.value:.0f} Pa "
         f"({assumed.low:.0f} clean to {assumed.high:.0f} linted) at the collar.",
-        next_step=_duct_step(pressure, speed),
+        next_step=_duct_step(pressure, fast),
         cautions=CAUTIONS["air"],
-        judgements=(pressure, speed),
+        judgements=(pressure, fast),
         figures=_duct_figures(found),
         workings=(_duct_working(flow, duct, air, found),),
         assumed=_duct_assumed(flow, duct),
@@ -187,7 +188,7 @@ def _duct_step(pressure: Judgement, speed: Judgement) -> str:
         return _PLATE_FIRST
     if pressure.verdict == "cannot tell":
         return "Measure the pressure at the collar itself with a gauge while it dries."
-    if speed.verdict != "pass":
+    if speed.verdict in ("fail", "cannot tell"):
         return "The air runs fast for this duct: lint stays aloft but noise and pressure rise; ask about a wider run."
     return "Nothing to do; measure again after any change to the duct."
 

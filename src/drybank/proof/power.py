@@ -52,12 +52,12 @@ def unbalance_pct(volts: Sequence[float]) -> float:
     return 100 * max(abs(v - mean) for v in volts) / mean
 
 
-def _unbalance(readings: Sequence[Measured]) -> Judgement:
+def _unbalance(readings: Sequence[Measured], rule: Tolerance | None) -> Judgement:
     """First order: the worst phase moves by its own error less the mean's, two thirds in common."""
     volts = [r.value for r in readings]
     give = 100 * max(r.plus_minus for r in readings) * math.sqrt(2 / 3) / (sum(volts) / 3)
     reading = Measured(value=unbalance_pct(volts), unit="%", plus_minus=give, instrument=readings[0].instrument)
-    return judge("voltage unbalance", reading, VOLTAGE_UNBALANCE)
+    return judge("voltage unbalance", reading, rule)
 
 
 def _next_step(verdict: Verdict) -> str:
@@ -74,6 +74,7 @@ def prove_voltage(
     plate_v: float,
     readings: Sequence[Measured],
     tolerance: Tolerance | None = MOTOR_VOLTAGE,
+    unbalance: Tolerance | None = VOLTAGE_UNBALANCE,
     conduct: Conduct | None = None,
 ) -> ProofResult:
     """Judge one (single-phase) or three (between phases) supply voltages against the plate."""
@@ -86,7 +87,7 @@ def prove_voltage(
         for i, r in enumerate(readings)
     )
     if len(readings) == 3:
-        judged = (*judged, _unbalance(readings))
+        judged = (*judged, _unbalance(readings, unbalance))
     verdict = overall(judged)
     shown = ", ".join(f"{r.value:g}" for r in readings)
     return ProofResult(

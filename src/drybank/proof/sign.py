@@ -12,7 +12,7 @@ from drybank.proof.judge import judge, looked, overall
 from drybank.proof.standing import CAUTIONS, REFUND_NOTICE, STATEMENT_OF_RATES
 from drybank.records.errors import InputError
 from drybank.records.money import Money
-from drybank.records.proof import Conduct, Figure, Judgement, Measured, ProofResult, Verdict
+from drybank.records.proof import Conduct, Figure, Judgement, Measured, ProofResult, Tolerance, Verdict
 from drybank.records.units import minutes
 from drybank.records.working import Estimate, Input, Working
 
@@ -53,18 +53,21 @@ Sells = Callable[[Literal["start", "top-up"], int], float]
 """Seconds that the settings sell for a start or a top-up of so many minor units."""
 
 
-def _line(posted: PostedLine, sells: Sells) -> Judgement:
+def _line(posted: PostedLine, sells: Sells, rule: Tolerance | None) -> Judgement:
+    """Equal or not: arithmetic decides, with or without a local rule on it."""
     sold = float(sells(posted.kind, posted.money.minor))
     reading = Measured(value=sold, unit="s", plus_minus=0.0, uncertainty_from="settings are exact")
-    judged = judge(f"{posted.kind} for {posted.money}", reading, STATEMENT_OF_RATES, nominal=float(posted.seconds))
     gap = sold - posted.seconds
     saw = f"sign {minutes(posted.seconds)}, settings {minutes(sold)}"
+    judged = judge(f"{posted.kind} for {posted.money}", reading, rule, nominal=float(posted.seconds))
+    if rule is None:
+        judged = msgspec.structs.replace(judged, verdict="fail" if gap else "pass", margin=-abs(gap))
     side = "the customer is short" if gap < 0 else "the customer gets extra"
     because = f"The sign and the settings differ by {abs(gap):g} s: {side}." if gap else ""
     return msgspec.structs.replace(judged, saw=saw, because=because)
 
 
-def _notice(sign: PostedSign) -> Judgement:
+def _notice(sign: PostedSign, rule: Tolerance | None) -> Judgement:
     missing = [
         name
         for name, text in (
@@ -81,13 +84,13 @@ def _notice(sign: PostedSign) -> Judgement:
         if sign.is_attended
         else ("complete" if not missing else "lacks " + ", ".join(missing))
     )
-    return looked("refund notice", holds=holds, saw=saw, tolerance=REFUND_NOTICE)
+    return looked("refund notice", holds=holds, saw=saw, tolerance=rule)
 
 
-def _coins(sign: PostedSign, starts_with: int) -> Judgement:
+def _coins(sign: PostedSign, starts_with: int, rule: Tolerance | None) -> Judgement:
     saw = f"sign says {sign.starts_with or 'nothing'}, settings need {starts_with}"
     return looked("number of coins that start a dryer", holds=sign.starts_with == starts_with, saw=saw,
-                  tolerance=STATEMENT_OF_RATES)  # fmt: skip
+                  tolerance=rule)  # fmt: skip
 
 
 def price_spread_pct(lines: Sequence[PostedLine]) -> Fraction | None:
@@ -96,8 +99,21 @@ def price_spread_pct(lines: Sequence[PostedLine]) -> Fraction | None:
     return None if len(prices) < 2 else 100 * (max(prices) / min(prices) - 1)
 
 
+class SignRules(msgspec.Struct, frozen=True, kw_only=True):
+    """The local rules on the sign; None where none is on file. A false line is false without one."""
+
+    rates: Tolerance | None = STATEMENT_OF_RATES
+    notice: Tolerance | None = REFUND_NOTICE
+
+
 def prove_sign(
-    sign: PostedSign, sells: Sells, *, subject: str, starts_with: int | None = None, conduct: Conduct | None = None
+    sign: PostedSign,
+    sells: Sells,
+    *,
+    subject: str,
+    starts_with: int | None = None,
+    rules: SignRules | None = None,
+    conduct: Conduct | None = None,
 ) -> ProofResult:
     """Judge the sign of a bank against its settings: each line exact, coins to start, refund notice.
 
@@ -106,10 +122,12 @@ def prove_sign(
     """
     if not sign.lines:
         raise InputError("The sign states no price.", mend="Enter each line that hangs on the wall, or hang one.")
-    judged = tuple(_line(p, sells) for p in sign.lines)
+    rules = rules or SignRules()
+    judged = tuple(_line(p, sells, rules.rates) for p in sign.lines)
     if starts_with is not None:
-        judged = (*judged, _coins(sign, starts_with))
-    judged = (*judged, _notice(sign))
+        judged = (*judged, _coins(sign, starts_with, rules.rates))
+    if rules.notice is not None:
+        judged = (*judged, _notice(sign, rules.notice))
     verdict = overall(judged)
     wrong = [j for j in judged if j.verdict == "fail"]
     spread = price_spread_pct(sign.lines)
@@ -132,7 +150,7 @@ def prove_sign(
                 figure="time for money",
                 formula="the sale rule of the control sheet under the settings in force",
                 inputs=tuple(Input(name=j.name, value=j.saw) for j in judged),
-                source=STATEMENT_OF_RATES.shown(),
+                source=rules.rates.shown() if rules.rates else "no local rule on file",
             ),
         ),
         conduct=conduct or Conduct(),

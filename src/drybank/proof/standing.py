@@ -11,6 +11,7 @@ from typing import Final
 from drybank.records.proof import Tolerance
 
 US: Final = "United States, where the state has adopted the handbook"
+_USA: Final = ("US",)
 
 TIME_SOLD: Final = Tolerance(
     name="time sold on a dryer",
@@ -19,6 +20,7 @@ TIME_SOLD: Final = Tolerance(
     above_frac=0.1,
     nominal_min=60.0,
     jurisdiction=US,
+    countries=_USA,
     source="NIST Handbook 44, section 5.55, T.1, all other timing devices: customer short by at most "
     "5 s in any interval of 1 min or more, over by at most 6 s per indicated minute",
     known="from memory",
@@ -30,6 +32,7 @@ STATEMENT_OF_RATES: Final = Tolerance(
     below=0.0,
     above=0.0,
     jurisdiction=US,
+    countries=_USA,
     source="NIST Handbook 44, section 5.55, UR, statement of rates (2010 edition); "
     "money values agree mathematically, section 1.10, G-S.5.5",
     known="read in a secondary page",
@@ -40,6 +43,7 @@ REFUND_NOTICE: Final = Tolerance(
     unit="",
     below=0.0,
     jurisdiction=US,
+    countries=_USA,
     source="NIST Handbook 44, section 1.10, G-UR.3.4: how money is returned, with name, address and "
     "telephone of the local responsible party, unless staff on site settle it",
     known="read in a secondary page",
@@ -71,6 +75,7 @@ GAS_INPUT: Final = Tolerance(
     below_frac=0.10,
     above_frac=0.10,
     jurisdiction="United States",
+    countries=_USA,
     source="adjust where more than 10 % off the plate: a training page citing NFPA 54 (1996) table XIII",
     known="read in a secondary page",
 )
@@ -79,6 +84,7 @@ MAKE_UP_AIR: Final = Tolerance(
     unit="m²",
     below=0.0,
     jurisdiction="United States",
+    countries=_USA,
     source="NFPA 54/ANSI Z223.1, 10.4.3.2: at least 1 in² free area per 1000 Btu/h of total input",
     known="from memory",
 )
@@ -86,7 +92,8 @@ DUCT_VELOCITY: Final = Tolerance(
     name="exhaust duct velocity at most 2000 ft/min",
     unit="m/s",
     above=0.0,
-    jurisdiction="US Navy buildings; a yardstick elsewhere",
+    jurisdiction="US Navy buildings; a yardstick elsewhere in the United States",
+    countries=_USA,
     source="UFC 3-410-02N, dryer clause d)",
     known="read",
 )
@@ -97,6 +104,7 @@ MOTOR_VOLTAGE: Final = Tolerance(
     below_frac=0.10,
     above_frac=0.10,
     jurisdiction="United States; the machine's own plate comes first",
+    countries=_USA,
     source="NEMA MG 1, 12.44",
     known="from memory",
 )
@@ -105,6 +113,7 @@ VOLTAGE_UNBALANCE: Final = Tolerance(
     unit="%",
     above=1.0,
     jurisdiction="United States; the machine's own plate comes first",
+    countries=_USA,
     source="NEMA MG 1, 12.45",
     known="from memory",
 )

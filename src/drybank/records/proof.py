@@ -65,7 +65,8 @@ class Tolerance(msgspec.Struct, frozen=True, kw_only=True):
     """How far a value may lie from its nominal: fixed part + part of the nominal, each way.
 
     ``None`` on both parts of a side leaves that side without a limit. Fixed parts are in
-    ``unit``. ``nominal_min`` is the smallest nominal that the rule speaks about.
+    ``unit``. ``nominal_min`` is the smallest nominal that the rule speaks about. ``countries``
+    are those whose law or trade it belongs to, in two letters; none named means everywhere.
     """
 
     name: str
@@ -76,6 +77,7 @@ class Tolerance(msgspec.Struct, frozen=True, kw_only=True):
     above_frac: float | None = None
     nominal_min: float = 0.0
     jurisdiction: str = ""
+    countries: tuple[str, ...] = ()
     source: str
     known: Known
     since: str = ""
@@ -109,6 +111,10 @@ class Tolerance(msgspec.Struct, frozen=True, kw_only=True):
         below = self._part(self.below, self.below_frac, nominal)
         above = self._part(self.above, self.above_frac, nominal)
         return (None if below is None else nominal - below, None if above is None else nominal + above)
+
+    def holds_in(self, country: str) -> bool:
+        """Whether the rule belongs to a country; a store's own tolerance holds wherever it is entered."""
+        return not self.countries or country in self.countries
 
     def shown(self) -> str:
         """One line for the page: name, source, how known, jurisdiction."""
