@@ -1,1 +1,19 @@
-"""takings"""
+"""Takings: money from the slot to the statement.
+
+custody   collected, counted, handed over, deposited; where every cent is
+channels  cards, apps and tokens by their statements
+refunds   complaints and refunds against a pocket's share of the use
+share     sales tax and a landlord's or partner's share, to the minor unit
+close     the week's close, with what is missing and later adjustments
+"""
+
+from drybank.takings.channels import settle
+from drybank.takings.close import close_week, week_of, week_span
+from drybank.takings.custody import CustodyRule, follow
+from drybank.takings.refunds import clusters, rate_change
+from drybank.takings.share import share_out, split_tax, tax_in_force
+
+__all__ = [
+    "CustodyRule", "close_week", "clusters", "follow", "rate_change", "settle", "share_out", "split_tax", "tax_in_force",
+    "week_of", "week_span",
+]  # fmt: skip

@@ -1,0 +1,28 @@
+"""The book and the pen of a command: opened late, so that help and mistakes in options cost nothing."""
+
+from __future__ import annotations
+
+import getpass
+from collections.abc import Iterator
+from contextlib import contextmanager
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from drybank.book import Book
+    from drybank.desk.stamp import Pen
+
+
+@contextmanager
+def opened(path: str, *, create: bool = False) -> Iterator[Book]:
+    """The book at a path or address, closed afterwards."""
+    from drybank.book import open_book
+
+    with open_book(path, create=create) as book:
+        yield book
+
+
+def pen(by: str, origin: str = "terminal") -> Pen:
+    """Who writes: the handle given, or this computer's user name."""
+    from drybank.desk.stamp import Pen
+
+    return Pen(by=by or getpass.getuser(), origin=origin)
