@@ -7,6 +7,7 @@
     kernel       the same, one step of several loads side by side (numba; imported only when a load is dried)
     lanes        loads through the kernel: steps, fire, events
     run          `dry` one load, `dry_many` arrays
+    need         a table of needs, read millions of times a second
 
 Nothing here says that a load, a temperature or a setting is without danger: see docs/concepts/drying-limits.md.
 """
@@ -24,6 +25,8 @@ from drybank.records.drying import (
     FireControl,
     Heat,
     Load,
+    NeedAxes,
+    NeedMap,
     Needs,
     Pocket,
     Start,
@@ -42,6 +45,8 @@ __all__ = [
     "FireControl",
     "Heat",
     "Load",
+    "NeedAxes",
+    "NeedMap",
     "Needs",
     "Pocket",
     "Start",

@@ -316,3 +316,53 @@ def spread_row(row: Rows) -> Rows:
     out = np.zeros(at.ROW * LANES)
     out[::LANES] = row
     return out
+
+
+@inline
+def _cell(value: float, frame: Rows, axis: int, count: int) -> tuple[int, int, float]:
+    """Lower point, upper point and how far between them, of an axis of a need table."""
+    x = (value - frame[axis, 0]) * frame[axis, 1]
+    i = int(x)
+    i = min(max(i, 0), max(count - 2, 0))
+    f = min(max(x - i, 0.0), 1.0)
+    return i, min(i + 1, count - 1), f
+
+
+@inline
+def need_at(
+    values: Rows, frame: Rows, heat: int, mass: float, residual: float, air: float, humidity: float
+) -> tuple[float, float, float]:
+    """Seconds, fuel and fuel rate after dry out of a need table; NaN beside a point that does not get dry."""
+    a0, a1, fa = _cell(np.log(mass), frame, 0, values.shape[1])
+    b0, b1, fb = _cell(residual, frame, 1, values.shape[2])
+    c0, c1, fc = _cell(air, frame, 2, values.shape[3])
+    d0, d1, fd = _cell(humidity, frame, 3, values.shape[4])
+    rate, fuel, over, least = 0.0, 0.0, 0.0, 1.0
+    for ia in range(2):
+        a = a1 if ia else a0
+        wa = fa if ia else 1.0 - fa
+        for ib in range(2):
+            b = b1 if ib else b0
+            wb = wa * (fb if ib else 1.0 - fb)
+            for ic in range(2):
+                c = c1 if ic else c0
+                wc = wb * (fc if ic else 1.0 - fc)
+                w0, w1 = wc * (1.0 - fd), wc * fd
+                v0, v1 = values[heat, a, b, c, d0], values[heat, a, b, c, d1]
+                rate += w0 * v0[0] + w1 * v1[0]
+                fuel += w0 * v0[1] + w1 * v1[1]
+                over += w0 * v0[2] + w1 * v1[2]
+                least = min(least, v0[0], v1[0])
+    water = mass * residual
+    if least <= 0.0:
+        return np.nan, np.nan, np.nan
+    return water / rate, fuel * water, over
+
+
+@entry
+def read_needs(
+    values: Rows, frame: Rows, heat: NDArray[np.int64], mass: Rows, residual: Rows, air: Rows, humidity: Rows, out: Rows
+) -> None:
+    """Needs of n loads, arrays (n,), into out (3, n). The caller has checked the ranges."""
+    for i in range(mass.size):
+        out[0, i], out[1, i], out[2, i] = need_at(values, frame, heat[i], mass[i], residual[i], air[i], humidity[i])

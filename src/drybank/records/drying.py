@@ -140,7 +140,7 @@ class Pocket(msgspec.Struct, frozen=True, kw_only=True):
     heat_input_w: float = 21980.0  # 75,000 Btu/h, common practice
     flow_exhaust_m3_s: float = 450 * CFM_M3_S  # common practice
     leak_frac: float = 0.20  # measured 0.2..0.6 on two household units (abstract read)
-    contact_w_k: float = 48.2
+    contact_w_k: float = 45.1
     heat_metal_j_k: float = 20000.0  # assumed, weak influence
     ua_air_metal_w_k: float = 25.0  # assumed, weak
     ua_metal_fabric_w_k: float = 15.0  # assumed, weak
@@ -289,3 +289,53 @@ def plain(record: msgspec.Struct) -> dict[str, Any]:
     """A record as builtins, arrays as lists; for faces and hashes."""
     out: dict[str, Any] = msgspec.to_builtins(record, enc_hook=lambda a: a.tolist())
     return out
+
+
+class NeedAxes(msgspec.Struct, frozen=True, kw_only=True):
+    """The ranges and numbers of points of a need table; equal low and high with one point hold a quantity fixed.
+
+    Mass is spaced by equal ratios, the others by equal steps.
+    """
+
+    mass_kg: tuple[float, float] = (1.0, 14.0)
+    residual_frac: tuple[float, float] = (0.35, 1.0)
+    air_c: tuple[float, float] = (0.0, 34.0)
+    humidity_frac: tuple[float, float] = (0.15, 0.80)
+    points: tuple[int, int, int, int] = (24, 12, 10, 5)
+    altitude_m: float = 0.0
+    load_temp_c: float = 20.0
+    classes: tuple[FabricClass, ...] = MIXED
+
+    def __post_init__(self) -> None:
+        ranges = (self.mass_kg, self.residual_frac, self.air_c, self.humidity_frac)
+        limits = (MASS_KG, RESIDUAL_FRAC, (-30.0, 50.0), (0.0, 1.0))
+        names = ("Dry mass", "Residual moisture", "Temperature of the air", "Relative humidity")
+        for name, (low, high), (least, most), count in zip(names, ranges, limits, self.points, strict=True):
+            _within(f"{name}, low end of the table", low, least, most, "")
+            _within(f"{name}, high end of the table", high, low, most, "")
+            if (count == 1) != (low == high) or not 1 <= count <= 200:
+                raise InputError(
+                    f"{name} has {count} points from {low:g} to {high:g}.",
+                    allowed="one point for a fixed value, else 2 to 200",
+                )
+
+
+class NeedMap(msgspec.Struct, frozen=True, kw_only=True, eq=False):
+    """What loads need in one pocket, tabulated. Read it with `drybank.drying.need`.
+
+    ``values`` (heats, mass, residual, air, humidity, 3): drying rate in kg water per s per kg dry x residual, heat burned
+    per kg of water brought in (J/kg), heat burned per second after dry (W); a rate of zero marks a load that does not get dry.
+    ``error_max_frac`` and ``error_rms_frac`` are those of minutes against `dry` over ``error_points`` random and cell-centre
+    points plus every corner of the range.
+    """
+
+    key: str
+    axes: NeedAxes
+    temps_exhaust_c: tuple[float | None, ...]
+    values: Array
+    is_electric: bool
+    motor_w: float
+    error_max_frac: float
+    error_rms_frac: float
+    error_fuel_max_frac: float
+    error_points: int
