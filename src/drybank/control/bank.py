@@ -146,10 +146,18 @@ def common(layout: Layout, bank: str) -> tuple[Settable, ...]:
             Settable(
                 line=h,
                 values=tuple(sorted(v for v in values if isinstance(v, int))),
-                words=tuple(sorted(v for v in values if isinstance(v, str))),
+                words=_as_written(kinds, h, values),
             )
         )
     return tuple(out)
+
+
+def _as_written(kinds: Sequence[Kind], h: HouseValue, words: Allowed) -> tuple[str, ...]:
+    """Words in the spelling and order of the first sheet that has them."""
+    for kind in kinds:
+        for line, _ in targets_of(kind.of, h):
+            return tuple(w for w in line.choices if w.casefold() in words)
+    return ()
 
 
 # -- what the sign states ---------------------------------------------------------------------------------------------

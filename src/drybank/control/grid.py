@@ -178,8 +178,10 @@ def range_says(line: SettingLine, grid: Grid, currency: str = "") -> str:
         return ", ".join(line.choices[v] for v in held(grid) if v < len(line.choices))
     special = f", or {grid.zero_means}" if grid.zero_means else ""
     if grid.values:
-        return ", ".join(say_base(line, base, v * step, currency) for v in sorted(set(grid.values))) + special
-    low, high = (say_base(line, base, v * step, currency) for v in (grid.lowest, grid.highest))
+        plain = sorted(set(grid.values) - ({0} if special else set()))
+        return ", ".join(say_base(line, base, v * step, currency) for v in plain) + special
+    first = grid.lowest + (max(1, grid.increment) if special and grid.lowest == 0 else 0)
+    low, high = (say_base(line, base, v * step, currency) for v in (first, grid.highest))
     each = say_base(line, base, max(1, grid.increment) * step, currency)
     return f"{low} to {high} in steps of {each}{special}"
 
