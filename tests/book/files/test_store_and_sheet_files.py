@@ -78,7 +78,7 @@ corner.toml:11 units.temperature: “K”: it is not one of the words allowed he
 corner.toml:20 pocket[1].fil: “fil” is no key of a pocket. Did you mean “fill”?
 corner.toml:21 pocket[1].plate.input: “75”: it has no unit. Write a power such as "22 kW", "75 kBtu/h" or "0.5 hp".
 corner.toml:21 pocket[1].plate.airflow: “450 cfs”: “cfs” is no unit for it. Allowed: m3/s, L/s, m3/h, cfm. Write an air flow such as "0.21 m3/s", "760 m3/h" or "450 cfm".
-corner.toml:25 pocket[2].fill: “900 kg”: it is out of range. Allowed: 2 to 150 kg.
+corner.toml:25 pocket[2].fill: “900 kg”: it is out of range. Allowed: 1 to 200 kg.
 corner.toml:29 machine[1].bank: Machine 1 names bank “walll”, which the store does not have. Allowed: wall. Add the bank, or mend the name.
 corner.toml:31 machine[1].pockets: Machine 1 names pocket “5”, which the store does not have. Add a [[pocket]] with this key, or mend the name.
 corner.toml:33 machine[2]: The key “1” is given twice; first on line 27. Give every row a key of its own.

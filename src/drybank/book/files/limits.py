@@ -16,7 +16,7 @@ from drybank.records.money import MINOR_DIGITS
 Place = tuple[str, str]
 
 RANGES: dict[Place, tuple[float, float, str]] = {
-    ("Store", "altitude_m"): (-430, 4500, "m"),
+    ("Store", "altitude_m"): (-430, 5200, "m"),
     ("Store", "coins"): (1, 100_000, "minor units"),
     ("Heat", "number"): (1, 20, ""),
     ("Washer", "number"): (1, 500, ""),
@@ -30,7 +30,7 @@ RANGES: dict[Place, tuple[float, float, str]] = {
     ("Plate", "duct_pressure_limit_pa"): (1, 2500, "Pa"),
     ("Plate", "exhaust_limit_c"): (30, 150, "°C"),
     ("Plate", "voltage_v"): (90, 700, "V"),
-    ("Pocket", "fill_kg"): (2, 150, "kg"),
+    ("Pocket", "fill_kg"): (1, 200, "kg"),
     ("Machine", "place"): (0, 10_000, ""),
     ("Bank", "normal_load_kg"): (0.5, 100, "kg"),
     ("Box", "capacity_pieces"): (1, 1_000_000, "pieces"),
@@ -70,11 +70,11 @@ RANGES: dict[Place, tuple[float, float, str]] = {
     ("HouseValue", "until_hour"): (1, 24, "hours"),
 }  # fmt: skip
 
-KEY = re.compile(r"(?! )[^\x00-\x1f\x7f.*{}\[\]\"]{1,60}(?<! )")
-_KEYS = "1 to 60 characters without . * { } [ ] or quotation marks, no space at either end"
-_INPUT = re.compile(r"(?:\*|[^.*{}\[\]\"]{1,60})\.[^.*{}\[\]\"]{1,60}")
+KEY = re.compile(r"(?! )[^\x00-\x1f\x7f.*{}\[\]\"]{1,40}(?<! )")
+_KEYS = "1 to 40 characters without . * { } [ ] or quotation marks, no space at either end"
+_INPUT = re.compile(r"(?:\*|[^.*{}\[\]\"]{1,40})\.[^.*{}\[\]\"]{1,40}")
 _INPUT_WORDS = "“<control>.<sheet's input>”, or “*.<sheet's input>” for every control"
-_DEVICE = re.compile(r"[^.*{}\[\]\"]{1,60}\.[^.*{}\[\]\"]{1,60}")
+_DEVICE = re.compile(r"[^.*{}\[\]\"]{1,40}\.[^.*{}\[\]\"]{1,40}")
 _CLOCK = re.compile(r"(?:[01]\d|2[0-3]):[0-5]\d|24:00")
 _PERCENT = re.compile(r"\d{1,3}(?:\.\d{1,10})?")
 
