@@ -1,0 +1,1 @@
+"""The compiled week, from the calendar up to the loop in `kernel.py`."""
