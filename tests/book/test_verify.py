@@ -30,7 +30,7 @@ def chained(history: list[Entry], *, prev: str = "", seq: int = 0) -> list[Line]
 
 def faults(lines: list[Line], head: tuple[int, str] | None = None, seals: tuple[Seal, ...] = ()) -> list[ChainFault]:
     end = head or ((lines[-1].seq, lines[-1].hash) if lines else (0, ""))
-    return check_chain("elm", lines, head=end, seals=seals)[1]
+    return check_chain("elm", lines, head=lambda: end, seals=seals)[1]
 
 
 def rechained(lines: list[Line]) -> list[Line]:

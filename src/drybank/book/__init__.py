@@ -31,6 +31,7 @@ The port, as others code to it (nothing here imports Django until a book is open
     book.keep(what, text_or_bytes)                  -> Kept             beside the chain, salted hash
     book.kept(sha256)                               -> bytes | None     None once erased; Missing if never kept
     book.erase(sha256)                              -> None             the chain still verifies
+    book.doubts                                     -> dict[str, str]   stores whose chain does not hold: show it; no appends
     book.grant(role)                                -> None             PostgreSQL: an application role's rights
     book.close()
 

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 import msgspec
 
-from drybank.book import chain
+from drybank.book import chain, database
 from drybank.book.placing import Arrival, Placing
 from drybank.records.errors import BookError, ChainBroken, InputError, Missing
 
@@ -87,7 +87,7 @@ def _copy(book: Book, part: Path) -> dict[str, str]:
     if book.rows.vendor == "sqlite":
         book.rows.copy_to(str(part))
     else:
-        move(book, part)
+        _copy_entries(book, part)
     with open_book(part, clock=book.clock) as copy:
         report = copy.verify()
         tips = {checked.store: checked.tip for checked in report.stores}
@@ -146,28 +146,34 @@ def move(book: Book, to: str | Path) -> Moved:
 
     The new place must be empty or hold the beginning of these very chains. The old book is left as it is.
     """
-    from drybank.book.ledger import open_book
-
     report = book.verify()
     if not report.is_whole:
         raise ChainBroken(f"The book is damaged and stays where it is. {report.sentence()}")
+    moved = _copy_entries(book, to)
+    if {store: tip for store, (_, tip) in book.rows.heads().items()} != moved.tips:
+        raise BookError(
+            "The book was written to while it moved. Stop the other programs and move it again; it goes on."
+        )
+    return moved
+
+
+def _copy_entries(book: Book, to: str | Path) -> Moved:
+    """The state of one moment, at another place, verified there."""
+    from drybank.book.ledger import open_book
+
     heads = book.rows.heads()
     with open_book(to, create=True, clock=book.clock) as new:
-        for store in heads:
+        for store, (last, _) in heads.items():
             _check_begins_here(book, new, store)
-            _move_store(book, new, store)
+            _move_store(book, new, store, last)
         kept = book.rows.all_kept()
         new.rows.write([], list, kept)
-        if new.rows.heads() != heads:
-            raise BookError(
-                "The book was written to while it moved. Stop the other programs and move it again; it goes on."
-            )
         after = new.verify()
         if not after.is_whole:
             raise ChainBroken(after.sentence())
+        tips = {store: tip for store, (_, tip) in new.rows.heads().items()}
         if new.rows.vendor == "sqlite":
             new.rows.close_file()
-        tips = {store: tip for store, (_, tip) in heads.items()}
         return Moved(to=new.name, entries=sum(seq for seq, _ in heads.values()), kept=len(kept), tips=tips)
 
 
@@ -180,16 +186,13 @@ def _check_begins_here(book: Book, new: Book, store: str) -> None:
         )
 
 
-def _move_store(book: Book, new: Book, store: str) -> None:
+def _move_store(book: Book, new: Book, store: str, last: int) -> None:
     seq = new.rows.heads([store]).get(store, (0, ""))[0]
-    while lines := book.rows.page(store, seq, AT_ONCE):
+    while seq < last and (lines := book.rows.page(store, seq, min(AT_ONCE, last - seq))):
         arrivals = [
-            Arrival(
-                written=chain.Written(entry=chain.read(line.text), text=line.text),
-                booked=line.booked, old_hash=line.old_hash, seq=line.seq,
-            )
+            Arrival(written=chain.written_of(line), booked=line.booked, old_hash=line.old_hash, seq=line.seq)
             for line in lines
-        ]  # fmt: skip
+        ]
 
         def compose(arrivals: list[Arrival] = arrivals) -> list[chain.Line]:
             placing = Placing(new.rows, arrivals, doubts=new.doubts)
@@ -210,6 +213,8 @@ def salvage(damaged: str | Path, to: str | Path, *, clock: Clock | None = None) 
     from drybank.book.wreck import intact_lines
 
     clock = clock or utc_now
+    if database.is_postgres(damaged):
+        raise InputError("salvage reads a book that is a file.", mend="Restore the database from its own backup.")
     if Path(to).exists():
         raise InputError(f"{to} is there already.", mend="Give the new book a name of its own.")
     found = intact_lines(Path(damaged))
@@ -226,7 +231,7 @@ def salvage(damaged: str | Path, to: str | Path, *, clock: Clock | None = None) 
 
 def _save(new: Book, lines: Sequence[chain.Line], now: str) -> list[str]:
     """Book salvaged lines, each at its old place where the chain still leads there; says which could not be booked."""
-    written = [chain.Written(entry=chain.read(line.text), text=line.text) for line in lines]
+    written = [chain.written_of(line) for line in lines]
     refused: list[str] = []
 
     def compose() -> list[chain.Line]:

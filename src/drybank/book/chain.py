@@ -19,7 +19,7 @@ from typing import Any, get_args, get_type_hints
 import msgspec
 
 from drybank.records.entry import Body, Booked, Corrected, Entry, Plain
-from drybank.records.errors import InputError
+from drybank.records.errors import ChainBroken, InputError
 
 LONGEST_TEXT = 4_000_000
 """Characters of one entry's text; a store file of a hundred machines takes about a twentieth of it."""
@@ -126,8 +126,29 @@ def columns(entry: Entry) -> dict[str, str]:
     }  # fmt: skip
 
 
+def doubt(line: Line) -> str:
+    """What is wrong with a stored line by itself, or nothing."""
+    if line.hash != entry_hash(line.prev, line.text, line.seq, line.booked, line.old_hash):
+        return (
+            f"{line.store}, place {line.seq} (entry {line.id}) was changed after it was booked. See `drybank verify`, then "
+            "restore the last backup or save what is whole with `drybank salvage`."
+        )
+    return ""
+
+
+def written_of(line: Line) -> Written:
+    """The entry of a stored line, as it was written; raises `ChainBroken` where it was changed or cannot be read."""
+    wrong = doubt(line)
+    if wrong:
+        raise ChainBroken(wrong)
+    try:
+        return Written(entry=read(line.text), text=line.text)
+    except InputError as bad:
+        raise ChainBroken(f"{line.store}, place {line.seq} (entry {line.id}) cannot be read: {bad.what}") from bad
+
+
 def booked_of(line: Line) -> Booked:
-    """The entry in its chain, as the port hands it out."""
+    """The entry in its chain, as the port hands it out; `InputError` where its text holds none."""
     return Booked(
         entry=read(line.text), seq=line.seq, booked=moment(line.booked), prev=line.prev, hash=line.hash,
         old_hash=line.old_hash,

@@ -10,11 +10,12 @@ from types import TracebackType
 from typing import IO, TYPE_CHECKING, Literal
 
 from drybank.book import beside, chain, database, rules, story, verify
+from drybank.book.chain import Line
 from drybank.book.placing import Arrival, Placing
 from drybank.book.story import SheetState, Told
-from drybank.book.verify import Seal, VerifyReport
+from drybank.book.verify import ChainFault, Seal, StoreChecked, VerifyReport
 from drybank.records.entry import AnyBody, Booked, Entry, Kept, Sealed
-from drybank.records.errors import ChainBroken, Missing
+from drybank.records.errors import ChainBroken, InputError, Missing, TipMoved
 from drybank.records.ids import uuid7
 from drybank.records.sheet import ControlSheet, HouseSettings, Values
 from drybank.records.store import Store
@@ -26,6 +27,8 @@ if TYPE_CHECKING:
 
 Clock = Callable[[], datetime]
 Moment = datetime | date
+SEAL_TRIES = 5
+"""A seal needs a moment in which nobody else adds to the store."""
 
 
 def utc_now() -> datetime:
@@ -56,7 +59,11 @@ def open_book(where: str | Path, *, create: bool = False, clock: Clock = utc_now
 
 
 class Book:
-    """An open book. Every method is safe to call from any thread; each thread has a connection of its own."""
+    """An open book. Every method is safe to call from any thread; each thread has a connection of its own.
+
+    ``doubts`` says of each store whose chain was seen not to hold why not: on opening, or while it was read. Every face
+    shows it, and nothing is added to such a chain.
+    """
 
     def __init__(self, where: str | Path, rows: Rows, clock: Clock, *, is_ours: bool = True) -> None:
         self.where, self.rows, self.clock, self._is_ours = where, rows, clock, is_ours
@@ -97,9 +104,9 @@ class Book:
         if not arrivals:
             return []
         stores = sorted({a.written.entry.store for a in arrivals})
-        done: list[chain.Line] = []
+        done: list[Line] = []
 
-        def compose() -> list[chain.Line]:
+        def compose() -> list[Line]:
             placing = Placing(self.rows, arrivals, doubts=self.doubts, expected_tip=expected_tip)
             done[:] = [placing.place(arrival) for arrival in arrivals]
             return placing.lines
@@ -109,11 +116,18 @@ class Book:
 
     def seal(self, store: str, *, by: str, origin: str, where: str = "") -> Seal:
         """Write the chain's end down as an entry and hand it out, to be kept elsewhere."""
-        seq, tip = self.head(store)
-        now = self.clock()
-        body = Sealed(seq=seq, tip=tip, kept_at=where)
-        self.append([new_entry(store, now, by, origin, body, clock=self.clock)], expected_tip={store: tip})
-        return Seal(store=store, seq=seq, tip=tip, when=f"{now.astimezone(UTC):%Y-%m-%dT%H:%M:%SZ}")
+        for attempt in range(SEAL_TRIES):
+            seq, tip = self.head(store)
+            now = self.clock()
+            body = Sealed(seq=seq, tip=tip, kept_at=where)
+            try:
+                self.append([new_entry(store, now, by, origin, body, clock=self.clock)], expected_tip={store: tip})
+            except TipMoved:
+                if attempt == SEAL_TRIES - 1:
+                    raise
+            else:
+                return Seal(store=store, seq=seq, tip=tip, when=f"{now.astimezone(UTC):%Y-%m-%dT%H:%M:%SZ}")
+        raise AssertionError("unreachable")
 
     # Reading
 
@@ -132,7 +146,7 @@ class Book:
             raise Missing(f"The book knows no store “{store}”. Stores in it: {known}.")
         return head
 
-    def lines(self, store: str, after_seq: int = 0) -> Iterator[chain.Line]:
+    def lines(self, store: str, after_seq: int = 0) -> Iterator[Line]:
         """The rows of a chain as stored, unread; what another writer adds meanwhile may or may not come along."""
         while page := self.rows.page(store, after_seq):
             yield from page
@@ -141,13 +155,23 @@ class Book:
     def chain(self, store: str, after_seq: int = 0) -> Iterator[Booked]:
         """A store's entries as written, in order of booking."""
         self.head(store)
-        return (chain.booked_of(line) for line in self.lines(store, after_seq))
+        return self._read(self.lines(store, after_seq))
+
+    def _read(self, lines: Iterable[Line]) -> Iterator[Booked]:
+        """Entries of lines. One that was changed raises a doubt; one that cannot be read is left out, with a doubt."""
+        for line in lines:
+            if wrong := chain.doubt(line):
+                self.doubts[line.store] = wrong
+            try:
+                yield chain.booked_of(line)
+            except InputError as bad:
+                self.doubts[line.store] = wrong or f"{line.store}, place {line.seq} cannot be read: {bad.what}"
 
     def find(self, entry_id: str) -> Booked:
         line = self.rows.by_ids([entry_id]).get(entry_id)
         if line is None:
             raise Missing(f"The book holds no entry {entry_id}. Check the id.")
-        return chain.booked_of(line)
+        return _booked(line, chain.written_of(line).entry)
 
     def story(
         self,
@@ -162,8 +186,7 @@ class Book:
         self.head(store)
         bounds = [chain.moment_text(m) if m is not None else "" for m in (since, until)]
         lines = self.rows.telling(store, tuple(kinds), *bounds)
-        told = map(chain.booked_of, lines)
-        return story.tell(told, kinds=kinds, since=since, until=until, with_taken_back=with_taken_back)
+        return story.tell(self._read(lines), kinds=kinds, since=since, until=until, with_taken_back=with_taken_back)
 
     # As of a moment
 
@@ -209,8 +232,23 @@ class Book:
         else:
             chosen = sorted({*heads, *self.rows.stray_stores(), *(s.store for s in seals)})
         held = [s for s in seals if s.store in chosen]
-        parts = (verify.check_chain(each, self.lines(each), head=heads.get(each), seals=held) for each in chosen)
-        return verify.merge(parts, len(held))
+        parts = (self._check_store(each, held) for each in chosen)
+        return verify.merge(parts, self.rows.file_faults() if store is None else (), len(held))
+
+    def _check_store(self, store: str, seals: Sequence[Seal]) -> tuple[StoreChecked, list[ChainFault], list[str]]:
+        head: list[tuple[int, str] | None] = []
+
+        def lines() -> Iterator[Line]:
+            """To the end of the chain, and on where another program added to it before its head was read."""
+            seq, is_done = 0, False
+            while not is_done:
+                for line in self.lines(store, seq):
+                    seq = line.seq
+                    yield line
+                head[:] = [self.rows.heads([store]).get(store)]
+                is_done = head[0] is None or head[0][0] <= seq or not self.rows.page(store, seq, 1)
+
+        return verify.check_chain(store, lines(), head=lambda: head[0], seals=seals)
 
     def _check_ends(self) -> dict[str, str]:
         """The cheap check on opening: the last entry of every chain against its head and its own hash."""
@@ -268,7 +306,7 @@ class Book:
         self.rows.erase(sha256, chain.moment_text(self.clock()))
 
 
-def _booked(line: chain.Line, entry: Entry) -> Booked:
+def _booked(line: Line, entry: Entry) -> Booked:
     return Booked(
         entry=entry,
         seq=line.seq,

@@ -209,7 +209,7 @@ def _read(lines: Iterable[bytes | str]) -> _File:
     file = _File()
     number = 0
     for number, raw in enumerate(_bounded(lines), 1):
-        if not raw.strip():
+        if file.is_ended and not raw.strip():
             continue
         try:
             _take(file, number, _parsed(raw, is_first=number == 1))
@@ -239,6 +239,8 @@ def _bounded(lines: Iterable[bytes | str]) -> Iterator[bytes]:
 
 
 def _parsed(raw: bytes, *, is_first: bool) -> _FileLine:
+    if not raw.strip() and not is_first:
+        raise InputError("it is blank.", mend="A line was lost; get the file anew.")
     if len(raw) > LONGEST_LINE:
         raise InputError(f"it is over {LONGEST_LINE} bytes long.", mend="This is no export of a book.")
     try:

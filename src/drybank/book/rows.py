@@ -237,6 +237,17 @@ class Rows:
             finally:
                 target.close()
 
+    def file_faults(self) -> list[str]:
+        """What SQLite's own check of the file's pages finds; PostgreSQL looks after its files itself."""
+        if self.vendor != "sqlite":
+            return []
+        with connections[self.alias].cursor() as cursor:
+            try:
+                cursor.execute("PRAGMA integrity_check(20)")
+                return [said for (said,) in cursor.fetchall() if said != "ok"]
+            except Error as bad:
+                return [str(bad)]
+
     @_persistent
     def grant(self, role: str) -> None:
         """On PostgreSQL, let a role add and read; it gets no right to change or remove an entry."""

@@ -6,13 +6,13 @@ is named once and the rest is still judged.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 
 import msgspec
 
 from drybank.book.chain import Line, columns, entry_hash, read
 from drybank.records.entry import Sealed
-from drybank.records.errors import InputError
+from drybank.records.errors import ChainBroken, InputError
 
 WHAT_IT_PROVES = "A true chain proves that nobody altered an entry after it was booked, not that the entry was true."
 
@@ -50,6 +50,8 @@ class ChainFault(msgspec.Struct, frozen=True, kw_only=True):
     what: str
 
     def sentence(self) -> str:
+        if not self.seq:
+            return f"{self.store}: {self.what}"
         at = f" (entry {self.entry})" if self.entry else ""
         return f"{self.store}, place {self.seq}{at}: {self.what}"
 
@@ -100,16 +102,23 @@ class _Pass(msgspec.Struct):
 
 
 def check_chain(
-    store: str, lines: Iterable[Line], *, head: tuple[int, str] | None, seals: Sequence[Seal] = ()
+    store: str, lines: Iterable[Line], *, head: Callable[[], tuple[int, str] | None], seals: Sequence[Seal] = ()
 ) -> tuple[StoreChecked, list[ChainFault], list[str]]:
-    """Every line of a chain against its own hash, the one before, its columns, the head and the seals."""
+    """Every line of a chain against its own hash, the one before, its columns, the head and the seals.
+
+    ``head`` is asked after the last line, since another program may add to the chain meanwhile.
+    """
     state = _Pass(store=store, seals=sorted((s for s in seals if s.store == store), key=lambda s: s.seq))
-    for line in lines:
-        _check_place(state, line)
-        _check_text(state, line)
-        _check_seals(state, line)
-        state.seq, state.tip, state.booked, state.count = line.seq, line.hash, line.booked, state.count + 1
-    _check_end(state, head)
+    try:
+        for line in lines:
+            _check_place(state, line)
+            _check_text(state, line)
+            _check_seals(state, line)
+            state.seq, state.tip, state.booked, state.count = line.seq, line.hash, line.booked, state.count + 1
+    except ChainBroken as bad:
+        state.say(None, f"behind this place the file cannot be read. {bad.sentence()}")
+    else:
+        _check_end(state, head())
     return StoreChecked(store=store, entries=state.count, tip=state.tip), state.faults, state.notices
 
 
@@ -168,12 +177,15 @@ def _check_end(state: _Pass, head: tuple[int, str] | None) -> None:
         state.say(None, f"the book remembers an end at place {head[0]} (hash {head[1][:12]}…), not this one.")
 
 
-def merge(parts: Iterator[tuple[StoreChecked, list[ChainFault], list[str]]], seals_checked: int) -> VerifyReport:
-    """One report of several stores."""
+def merge(
+    parts: Iterator[tuple[StoreChecked, list[ChainFault], list[str]]], file_faults: Sequence[str], seals_checked: int
+) -> VerifyReport:
+    """One report of several stores and of the file that holds them."""
     done = list(parts)
+    of_file = [ChainFault(store="the file", seq=0, entry="", what=what) for what in file_faults]
     return VerifyReport(
         stores=tuple(checked for checked, _, _ in done),
-        faults=tuple(fault for _, faults, _ in done for fault in faults),
+        faults=(*(fault for _, faults, _ in done for fault in faults), *of_file),
         notices=tuple(notice for _, _, notices in done for notice in notices),
         seals_checked=seals_checked,
     )

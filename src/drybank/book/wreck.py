@@ -19,7 +19,7 @@ from typing import Any, get_args
 import msgspec
 
 from drybank.book import beside, chain, database
-from drybank.records.errors import InputError, Missing
+from drybank.records.errors import ChainBroken, InputError, Missing
 
 LEAF = 0x0D
 HASH = re.compile(r"[0-9a-f]{64}")
@@ -37,8 +37,6 @@ class Found(msgspec.Struct, frozen=True, kw_only=True):
 
 def intact_lines(damaged: Path) -> Found:
     """Every entry of a damaged book whose text agrees with its hash, and every kept thing that does."""
-    if database.is_postgres(damaged):
-        raise InputError("salvage reads a book that is a file.", mend="Restore the database from its own backup.")
     if not damaged.is_file():
         raise Missing(f"There is no book at {damaged}.")
     lines: dict[str, chain.Line] = {}
@@ -93,11 +91,11 @@ def _as_line(record: Sequence[Any]) -> chain.Line | None:
 
 def _is_intact(line: chain.Line) -> bool:
     try:
-        chain.read(line.text)
+        chain.written_of(line)
         chain.moment(line.booked)
-    except (InputError, ValueError):
+    except (ChainBroken, ValueError):
         return False
-    return line.hash == chain.entry_hash(line.prev, line.text, line.seq, line.booked, line.old_hash)
+    return True
 
 
 def _as_kept(record: Sequence[Any]) -> dict[str, Any] | None:
