@@ -173,6 +173,13 @@ class Share(_Frozen, frozen=True, kw_only=True):
     rounding: Literal["half up", "half even", "down", "up"] = "half up"
 
 
+class Counting(_Frozen, frozen=True, kw_only=True):
+    """What the store asks of a count: two people (``asks_two``), and days from collection to deposit."""
+
+    asks_two: bool = False
+    late_after_days: float = 3.0
+
+
 class SalesTax(_Frozen, frozen=True, kw_only=True):
     """Tax on vended drying where there is one: percent as text, with its jurisdiction and source."""
 
@@ -184,7 +191,12 @@ class SalesTax(_Frozen, frozen=True, kw_only=True):
 
 
 class Trade(_Frozen, frozen=True, kw_only=True):
-    """What the owner knows or guesses of the trade; what is left out is assumed and listed as such."""
+    """What the owner knows or guesses of the trade; what is left out is assumed and listed as such.
+
+    ``need_minutes`` with ``need_share`` hold at the hottest heat as set today; ``heat_share`` goes by the heats' numbers.
+    ``walk_away_minor_low`` to ``_high``: how much dearer than today drying a normal load may get before half of the
+    customers go elsewhere.
+    """
 
     loads_per_week: float | None = None
     need_minutes: tuple[float, ...] = ()
@@ -233,5 +245,6 @@ class Store(_Frozen, frozen=True, kw_only=True):
     costs: Costs = Costs()
     shares: tuple[Share, ...] = ()
     taxes: tuple[SalesTax, ...] = ()
+    counting: Counting = Counting()
     trade: Trade = Trade()
     constraints: Constraints = Constraints()

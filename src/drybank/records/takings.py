@@ -148,3 +148,72 @@ class WeekClose(msgspec.Struct, frozen=True, kw_only=True):
     missing: tuple[str, ...]
     late: tuple[str, ...]
     is_ready: bool
+
+
+class PeriodTakings(msgspec.Struct, frozen=True, kw_only=True):
+    """What came in over whole local days, and what went off it. ``coins + cards == takings``; ``tax.base`` is shared."""
+
+    starts: date
+    ends: date
+    coins: Money
+    cards: Money
+    takings: Money
+    fees: Money
+    refunds: Money
+    tax: TaxSplit
+    deposits: Money
+
+
+class SealLine(msgspec.Struct, frozen=True, kw_only=True):
+    """A week's close with the tip of the chain that it froze."""
+
+    week: str
+    tip: str
+    taken: Money
+
+
+class Statement(msgspec.Struct, frozen=True, kw_only=True):
+    """What one reader is told of a period: the owner everything, a partner the base and their share."""
+
+    store: str
+    store_name: str
+    currency: str
+    reader: str
+    is_owner: bool
+    starts: date
+    ends: date
+    total: PeriodTakings
+    weeks: tuple[PeriodTakings, ...]
+    shares: tuple[ShareOut, ...]
+    costs: Money
+    kept: Money
+    seals: tuple[SealLine, ...]
+    notes: tuple[str, ...]
+
+
+class IncomeMonth(msgspec.Struct, frozen=True, kw_only=True):
+    """One month of the proof of income: takings beside hours, pieces and fuel; None where not known."""
+
+    month: str
+    takings: Money
+    pieces: int | None
+    hours: float | None
+    fuel: float | None
+    fuel_unit: str = ""
+    fuel_expected: float | None = None
+    fuel_low: float | None = None
+    fuel_high: float | None = None
+    agrees: str = ""
+
+
+class IncomeProof(msgspec.Struct, frozen=True, kw_only=True):
+    """Months of takings beside hours, pieces and fuel, with the seals and how to check them."""
+
+    store: str
+    store_name: str
+    currency: str
+    months: tuple[IncomeMonth, ...]
+    total: Money
+    seals: tuple[SealLine, ...]
+    says: tuple[str, ...]
+    how_to_check: tuple[str, ...]

@@ -10,10 +10,12 @@ close     the week's close, with what is missing and later adjustments
 from drybank.takings.channels import settle
 from drybank.takings.close import close_week, week_of, week_span
 from drybank.takings.custody import CustodyRule, follow
+from drybank.takings.journal import journal
 from drybank.takings.refunds import clusters, rate_change
 from drybank.takings.share import share_out, split_tax, tax_in_force
+from drybank.takings.statement import IncomeTally, income_proof, period, statement
 
 __all__ = [
-    "CustodyRule", "close_week", "clusters", "follow", "rate_change", "settle", "share_out", "split_tax", "tax_in_force",
+    "CustodyRule", "IncomeTally", "close_week", "clusters", "follow", "income_proof", "journal", "period", "rate_change", "settle", "share_out", "split_tax", "statement", "tax_in_force",
     "week_of", "week_span",
 ]  # fmt: skip
