@@ -100,6 +100,38 @@ def rowan(**rule):
     )  # fmt: skip
 
 
+def linden(**rule):
+    """Settings that few controls have: prices by hour and heat, free hours, reversing, lock-out, a door rule to set."""
+    settings = (
+        line("base-price", "start price", Grid(unit="25 minor", lowest=1, highest=40, factory=4)),
+        line("late-price", "price by hour", Grid(unit="25 minor", lowest=1, highest=40), from_hour=22, until_hour=6),
+        line("hot-price", "price by heat", Grid(unit="25 minor", lowest=1, highest=40), heat=2),
+        line("first", "first time", seconds("min", 1, 90, factory=20)),
+        line("coin", "time per piece", seconds("min", 0, 60, factory=5), input="coin"),
+        line("token", "time per piece", seconds("min", 0, 60, factory=5), input="token"),
+        line("coin-hot", "time by heat", seconds("min", 0, 60), heat=2, input="coin"),
+        line("later", "top-up time", seconds("min", 0, 60, zero_means="as at the start"), input="coin"),
+        line("token-worth", "token value", Grid(unit="25 minor", lowest=1, highest=40), input="token"),
+        line("per-count", "pieces per count", Grid(unit="pieces", lowest=1, highest=10), input="coin"),
+        line("turn", "reversing run", seconds("s", 0, 120)),
+        line("pause", "reversing rest", seconds("s", 0, 30)),
+        line("tumble", "anti-crease time", seconds("min", 0, 60)),
+        line("gift-from", "free from hour", Grid(unit="h", lowest=0, highest=23)),
+        line("gift-until", "free until hour", Grid(unit="h", lowest=0, highest=23)),
+        line("gift-time", "free time", seconds("min", 1, 60)),
+        line("lock", "coin lock-out", Grid(unit="choice", lowest=0, highest=1), choices=("off", "on")),
+        line("door", "door rule", Grid(unit="choice", lowest=0, highest=1), choices=("clock runs", "clock stops")),
+        line("begin", "heat at start", Grid(unit="count", lowest=1, highest=2)),
+    )
+    return ControlSheet(
+        key="linden", name="Linden", revision="1", settings=settings,
+        inputs=(SheetInput(key="coin", name="Coin"), SheetInput(key="token", name="Token", means=("token",))),
+        counters=(SheetCounter(key="n", name="N", inputs=("coin", "token"), rolls_over_at=10_000),),
+        meters=(SheetMeter(key="h", name="H", counts="motor", per_hour=60, rolls_over_at=1_000_000),),
+        sale=SaleRule(**{"start": "first time", "free": "hours", **rule}),
+    )  # fmt: skip
+
+
 WILLOW_WORTH = {"left": 25, "right": 100}
 HAZEL_WORTH = {"slot": 25}
 ROWAN_WORTH = {"coins": 25, "reader": 25}
@@ -152,6 +184,7 @@ __all__ = [
     "Box",
     "degrees",
     "hazel",
+    "linden",
     "money",
     "rowan",
     "span",

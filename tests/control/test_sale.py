@@ -7,10 +7,11 @@ from fractions import Fraction
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from invented import HAZEL_WORTH, ROWAN_WORTH, WILLOW_WORTH, hazel, rowan, willow
+from invented import HAZEL_WORTH, ROWAN_WORTH, WILLOW_WORTH, hazel, linden, rowan, willow
 
 from drybank.control.rate import coin_plan, first_start, heated_s, pieces_to_start, price_per_minute, time_for
 from drybank.control.sale import sell
+from drybank.control.sheet import check_sheet
 from drybank.records.control import DoorClosed, DoorOpened, HeatChosen, Paid, PowerBack, PowerCut, Pressed
 from drybank.records.errors import InputError, InputErrors
 
@@ -179,6 +180,85 @@ class TestRefusals:
         from drybank.control.terms import terms
 
         assert "coins first: 1 piece (factory value)" in terms(hazel(), {}, worth=HAZEL_WORTH).assumed
+
+
+LINDEN = {"base-price": 4, "first": 20, "coin": 5, "token": 10}
+
+
+def linden_sold(values, *events, clock=12, **rule):
+    given_worth = {"coin": 25, "token": 100}
+    return sell(
+        linden(**rule), {**LINDEN, **values}, events, worth=given_worth, clock_s=None if clock is None else clock * 3600
+    )
+
+
+class TestRareSettings:
+    def test_the_sheet_is_sound(self):
+        assert check_sheet(linden()) == ()
+
+    @pytest.mark.parametrize(("clock", "starts"), [(12, 0), (22, 1), (5, 1), (6, 0), (None, 0)])
+    def test_a_price_by_hour_holds_in_its_hours_past_midnight_too(self, clock, starts):
+        assert len(linden_sold({"late-price": 2}, Paid(0, "coin", 2), clock=clock).starts_s) == starts
+
+    def test_an_hour_that_comes_while_money_waits_counts_with_the_next_piece(self):
+        sale = linden_sold({"late-price": 3}, Paid(0, "coin", 2), Paid(7200, "coin"), clock=21)
+        assert sale.starts_s == (7200,)
+
+    def test_a_price_by_heat_wins_over_one_by_hour(self):
+        values = {"late-price": 2, "hot-price": 6}
+        assert linden_sold(values, HeatChosen(0, 2), Paid(0, "coin", 5), clock=23).starts_s == ()
+        assert linden_sold(values, HeatChosen(0, 2), Paid(0, "coin", 6), clock=23).starts_s == (0,)
+
+    def test_choosing_a_cheaper_heat_starts_with_the_money_that_waits(self):
+        sale = linden_sold({"hot-price": 6}, HeatChosen(0, 2), Paid(0, "coin", 4), HeatChosen(9, 1))
+        assert sale.starts_s == (9,)
+
+    def test_a_piece_buys_the_time_of_the_heat_chosen(self):
+        assert linden_sold({"coin-hot": 3}, Paid(0, "coin", 4), HeatChosen(1, 2), Paid(2, "coin")).sold_s == 1200 + 180
+
+    def test_a_top_up_time_of_its_own_unless_nothing_means_as_at_the_start(self):
+        assert linden_sold({"later": 7}, Paid(0, "coin", 5)).sold_s == 1200 + 420
+        assert linden_sold({"later": 0}, Paid(0, "coin", 5)).sold_s == 1200 + 300
+
+    def test_a_token_is_worth_what_the_control_is_set_to(self):
+        assert linden_sold({"token-worth": 2}, Paid(0, "token")).starts_s == ()
+        assert linden_sold({"token-worth": 2}, Paid(0, "token", 2)).starts_s == (0,)
+        assert linden_sold({}, Paid(0, "token")).starts_s == (0,)
+
+    def test_a_counter_moves_once_for_so_many_pieces(self):
+        assert linden_sold({"per-count": 3}, Paid(0, "coin", 8)).counts == {"n": 2}
+        assert linden_sold({}, Paid(0, "coin", 8), Paid(1, "token")).counts == {"n": 9}
+
+    def test_free_hours_give_the_free_time(self):
+        values = {"gift-from": 9, "gift-until": 11, "gift-time": 15}
+        assert linden_sold(values, Pressed(0), clock=10).free_s == 900
+        assert linden_sold(values, Pressed(0), clock=11).sold_s == 0
+        assert linden_sold(values, Paid(0, "coin"), clock=9).sold_s == 900 + 300
+
+    def test_the_motor_rests_in_reversing(self):
+        """20 min of 50 s turning and 10 s at rest: a sixth of the time the motor stands."""
+        sale = linden_sold({"turn": 50, "pause": 10}, Paid(0, "coin", 4))
+        assert (sale.motor_s, sale.heated_s, sale.meters["h"]) == (1000, 1200, 1000)
+
+    def test_anti_crease_turns_after_the_sold_time_till_the_door_opens(self):
+        sale = linden_sold({"tumble": 10}, Paid(0, "coin", 4), DoorOpened(1260))
+        assert (sale.anti_crease_s, sale.sold_s, sale.motor_s) == (60, 1200, 1260)
+        assert linden_sold({"tumble": 10}, Paid(0, "coin", 4)).ends_s == 1800
+
+    def test_the_lock_out_refuses_every_piece(self):
+        assert linden_sold({"lock": 1}, Paid(0, "coin", 4)).refused["coin"] == 4
+
+    def test_the_door_rule_as_set_wins_over_the_sheets_own(self):
+        events = (Paid(0, "coin", 4), DoorOpened(10), DoorClosed(70))
+        assert linden_sold({"door": 1}, *events).open_s == 0
+        assert linden_sold({"door": 0}, *events).open_s == 60
+
+    def test_it_begins_with_the_heat_it_is_set_to(self):
+        assert linden_sold({"begin": 2}, Paid(0, "coin", 4)).spans[0].heat == 2
+
+    def test_stopped_early_it_says_what_is_left(self):
+        sale = sell(linden(), LINDEN, [Paid(0, "coin", 4)], worth={"coin": 25, "token": 100}, until_s=500)
+        assert (sale.left_s, sale.heated_s, sale.ends_s) == (700, 500, None)
 
 
 # -- what always holds ------------------------------------------------------------------------------------------------
