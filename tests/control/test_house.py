@@ -3,13 +3,24 @@
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
-from invented import SHEETS, degrees, money, span, store
+from invented import SHEETS, degrees, line, money, seconds, span, store
 
-from drybank.control import from_sheet, grid_of, held, layout, to_sheet
+from drybank.control import (
+    from_sheet,
+    grid_of,
+    held,
+    layout,
+    pieces_to_start,
+    rate_statement,
+    sell,
+    time_for,
+    to_sheet,
+)
 from drybank.control.house import scale_of
+from drybank.records.control import Paid
 from drybank.records.errors import InputErrors
-from drybank.records.sheet import HouseValue
-from drybank.records.store import Units
+from drybank.records.sheet import ControlSheet, HouseValue, SaleRule, SheetInput
+from drybank.records.store import InputSaid, Machine, Pocket, Units
 
 LAID = layout(store(), SHEETS)
 HOUSE = (
@@ -162,3 +173,41 @@ def test_a_difference_from_the_house_reads_back_in_its_words():
     assert money("start price", 50) in read
     assert span("time per piece", 420, piece_minor=25) in read
     assert span("first time", 840) in read
+
+
+class TestStaffKey:
+    """A staff key is worth nothing: house settings have no words for it, and never touch it."""
+
+    KEYED = ControlSheet(
+        key="keyed", name="Keyed", revision="1", sale=SaleRule(start="sum"),
+        inputs=(SheetInput(key="slot", name="Slot"), SheetInput(key="key", name="Key", means=("staff key",))),
+        settings=(
+            line("coin", "time per piece", seconds("min", 0, 60, factory=6), input="slot"),
+            line("turn", "time per piece", seconds("min", 0, 60, factory=30), input="key"),
+            line("shut", "coin lock-out", seconds("count", 0, 1, factory=0), input="slot"),
+        ),
+    )  # fmt: skip
+    LAID = layout(
+        store(
+            banks=store().banks[:1], machines=(Machine(key="m", bank="a", sheet="keyed", pockets=("1",)),),
+            pockets=(Pocket(key="1", fill_kg=15),), inputs=(InputSaid(input="*.slot", piece_minor=25),),
+        ),
+        [KEYED],
+    )  # fmt: skip
+
+    def test_its_time_is_neither_said_nor_set(self):
+        said = from_sheet(self.LAID, "1", {"coin": 6, "turn": 30})
+        assert said == (span("time per piece", 360, piece_minor=25),)
+        assert to_sheet(self.LAID, "1", (span("time per piece", 480),)) == {"coin": 8}
+
+    def test_it_still_sells_time(self):
+        worth = {"slot": 25, "key": 0}
+        assert time_for(self.KEYED, {"coin": 6, "turn": 30}, "key", 1, worth=worth) == 1800
+        assert [r.piece_minor for r in rate_statement(self.LAID, "a", (span("time per piece", 480),)).rates] == [25]
+
+    def test_a_locked_slot_takes_nothing_while_the_key_still_turns(self):
+        worth = {"slot": 25, "key": 0}
+        sale = sell(self.KEYED, {"shut": 1}, [Paid(0, "slot", 2), Paid(1, "key")], worth=worth)
+        assert (sale.refused["slot"], sale.sold_s) == (2, 1800)
+        assert time_for(self.KEYED, {"shut": 1}, "slot", 2, worth=worth) == 0
+        assert pieces_to_start(self.KEYED, {"shut": 1}, "slot", worth=worth) is None

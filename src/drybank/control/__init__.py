@@ -16,7 +16,7 @@
 """
 
 from drybank.control.bank import common, kinds_of, nearest_house, rate_statement, split_bank
-from drybank.control.checks import CARE_LIMIT_C, CHECKS, care_limit, check_settings
+from drybank.control.checks import CARE_LIMIT_C, CHECKS, LEAST_HEAT_S, POSTED_S, care_limit, check_settings
 from drybank.control.grid import (
     base_of,
     from_base,
@@ -80,7 +80,9 @@ from drybank.records.control import (
 __all__ = [
     "CARE_LIMIT_C",
     "CHECKS",
+    "LEAST_HEAT_S",
     "MUST_HOLD",
+    "POSTED_S",
     "BankSplit",
     "CheckResult",
     "CoinPlan",

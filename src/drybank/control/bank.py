@@ -169,7 +169,7 @@ def _piece_rate(of: Reading, read: Terms, key: str, heat: int | None) -> PieceRa
     if first is None:
         return None
     each = piece_time(read.inputs[key], read.heat_at_start if heat is None else heat, is_top_up=True)
-    each = 0 if read.top_up == "refused" or read.takes_no_pieces else each
+    each = 0 if read.top_up == "refused" or read.takes_no_pieces or read.inputs[key].is_locked else each
     return PieceRate(
         piece_minor=read.inputs[key].worth_minor,
         means=(of.means[key],),

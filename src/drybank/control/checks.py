@@ -291,7 +291,7 @@ def _free(case: Case) -> Found:
 
 def _free_at(case: Case, one: Held) -> list[str]:
     read, sale, key = one.read, one.kind.of.sheet.sale, one.kind.key
-    takes = [i for i in read.inputs.values() if i.worth_minor]
+    takes = [i for i in read.inputs.values() if i.worth_minor and not i.is_locked]
     out = []
     if read.is_free and read.free_time_s == 0:
         out.append(f"Control {key} dries free, for no time at all.")
@@ -307,7 +307,7 @@ def _free_at(case: Case, one: Held) -> list[str]:
             "no start price": "has no free time",
         }[sale.free]
         out.append(f"Control {key} asks a start price of nothing, but {how}: any piece starts it.")
-    if not read.is_free and read.takes_no_pieces and not read.free_hours:
+    if not read.is_free and (read.takes_no_pieces or not takes) and not read.free_hours:
         out.append(f"Control {key} is paid for and takes no pieces.")
     return out
 

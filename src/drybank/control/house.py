@@ -117,8 +117,10 @@ def _matches(of: Reading, line: SettingLine, h: HouseValue) -> bool:
         return False
     if line.purpose == "price by hour" and (line.from_hour, line.until_hour) != (h.from_hour, h.until_hour):
         return False
-    if line.purpose not in PER_PIECE or h.piece_minor == 0:
+    if line.purpose not in PER_PIECE:
         return True
+    if h.piece_minor == 0:
+        return not line.input or of.means[line.input] != "staff key"
     return of.piece(line) == h.piece_minor if line.input else h.piece_minor in of.pieces
 
 
@@ -396,18 +398,23 @@ def _read_like(of: Reading, h: HouseValue, values: Values) -> HouseValue | None:
     return None
 
 
+def _is_said(of: Reading, line: SettingLine) -> bool:
+    """Whether house settings have words for a line: not for one of an input whose piece is worth nothing (a staff key)."""
+    return not line.input or line.purpose not in PER_PIECE or of.piece(line) > 0
+
+
 def from_sheet(layout: Layout, control: str, values: Values, like: HouseSettings | None = None) -> HouseSettings:
     """House settings from one control's values.
 
     Parameters
     ----------
     like
-        None: every value in the sheet's own purposes. House settings: the same lines in the same words, with what this
+        None: every value in the sheet's own purposes, but those of staff keys, which house settings do not speak of. House settings: the same lines in the same words, with what this
         control holds of each; lines that it has no setting for, or that are for another coin or scale, are left out.
     """
     if like is None:
         of = reading(layout, control, (), values)
-        lines = [(line, values[line.key]) for line in of.sheet.settings if line.key in values]
+        lines = [(line, values[line.key]) for line in of.sheet.settings if line.key in values and _is_said(of, line)]
         return tuple(dict.fromkeys(_line_says(of, line, value) for line, value in lines))
     of = reading(layout, control, like, values)
     read = [_read_like(of, h, values) for h in like if _speaks_of(of, h, like)]

@@ -25,6 +25,10 @@ def _piece(terms: Terms, input_key: str) -> InputTerms:
     return found
 
 
+def _is_locked(terms: Terms, input_key: str) -> bool:
+    return terms.takes_no_pieces or _piece(terms, input_key).is_locked
+
+
 def _heat(terms: Terms, heat: int | None) -> int:
     return terms.heat_at_start if heat is None else heat
 
@@ -34,7 +38,7 @@ def pieces_on(terms: Terms, input_key: str, heat: int | None = None) -> int | No
     piece = _piece(terms, input_key)
     if is_free_at(terms, None) and terms.free_time_s > 0:
         return 0
-    if terms.takes_no_pieces:
+    if terms.takes_no_pieces or piece.is_locked:
         return None
     price = price_at(terms, _heat(terms, heat), None)
     minor, share = share_of_start(piece, price)
@@ -80,7 +84,7 @@ def topped_up_on(terms: Terms, input_key: str, left_s: int, pieces: int, heat: i
 def time_on(terms: Terms, input_key: str, pieces: int, heat: int | None = None) -> int:
     """`time_for` for terms already read."""
     count = pieces_on(terms, input_key, heat)
-    if count is None or pieces < max(1, count) or terms.takes_no_pieces:
+    if count is None or pieces < max(1, count) or _is_locked(terms, input_key):
         return 0
     start = start_time_on(terms, input_key, heat)
     return topped_up_on(terms, input_key, start, pieces - count, heat) if start else 0
@@ -100,7 +104,11 @@ def rate_on(
         count, seconds = pieces_on(terms, input_key, heat), start_time_on(terms, input_key, heat)
         minor = (count or 0) * piece.worth_minor
     else:
-        seconds = 0 if terms.top_up == "refused" else piece_time(piece, _heat(terms, heat), is_top_up=True)
+        seconds = (
+            0
+            if terms.top_up == "refused" or _is_locked(terms, input_key)
+            else piece_time(piece, _heat(terms, heat), is_top_up=True)
+        )
         minor = piece.worth_minor
     return Fraction(minor * 60, seconds) if seconds and minor else None
 
@@ -119,7 +127,7 @@ def plan_on(terms: Terms, input_key: str, heat: int | None = None) -> CoinPlan:
         time_per_piece_s=piece_time(piece, at, is_top_up=True),
         top_up_limit_s=terms.top_up_limit_s or 0,
         limit_refuses=terms.at_limit == "refused",
-        top_up_is_taken=terms.top_up == "adds" and not terms.takes_no_pieces,
+        top_up_is_taken=terms.top_up == "adds" and not _is_locked(terms, input_key),
         cool_down_s=terms.cool_down_s,
         cool_is_inside=terms.cool_down == "inside",
         coin_heats_again=terms.coin_in_cool_down == "heats again",

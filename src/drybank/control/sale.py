@@ -198,7 +198,7 @@ class _Drum:
     def pay(self, key: str) -> None:
         piece = self.terms.inputs[key]
         self.money.paid[key] += 1
-        if self.is_off or self.terms.takes_no_pieces:
+        if self.is_off or self.terms.takes_no_pieces or piece.is_locked:
             self.money.refused[key] += 1
         elif self.is_cooling():
             self._pay_in_cool_down(key, piece)

@@ -299,20 +299,15 @@ def check_store(store: Store, sheets: Mapping[str, ControlSheet] | Iterable[Cont
     except InputErrors as wrong:
         faults += wrong.errors
     else:
-        faults += _pieces(store, known, laid.inputs.values())
+        faults += _pieces(store, laid.inputs.values())
     return (*faults, *_heats(store, known), *_hours(store), *_money(store), *_things(store), *_trade(store))
 
 
-def _pieces(store: Store, sheets: Mapping[str, ControlSheet], inputs: Iterable[Input]) -> Faults:
-    by_machine = {m.key: m.sheet for m in store.machines} | {p: m.sheet for m in store.machines for p in m.pockets}
+def _pieces(store: Store, inputs: Iterable[Input]) -> Faults:
     for i in inputs:
         if i.means == "staff key":
             continue
-        valued = any(
-            line.purpose in ("piece value", "token value", "start pieces") and line.input in (i.sheet_input, "")
-            for line in sheets[by_machine[i.control]].settings
-        )
-        if i.piece_minor == 0 and not valued:
+        if i.piece_minor == 0:
             yield _wrong(
                 f"inputs “{i.key}”",
                 "It is not said what its piece is worth.",

@@ -74,8 +74,12 @@ class _Reader:
         return to_base(grid, grid.factory)
 
     def base(self, line: SettingLine) -> int | None:
+        """The value given, else the factory's; where there is neither, that it is left out is noted too."""
         given = self.given(line)
-        return self.factory(line) if given is None else given
+        value = self.factory(line) if given is None else given
+        if value is None:
+            self.assumed.append(f"{line.name}: not known, left out")
+        return value
 
     def one(self, purpose: Purpose, input_key: str = "") -> int | None:
         """The value of a purpose for an input: its own line, else the line of none."""
@@ -86,10 +90,12 @@ class _Reader:
                     return self.base(line)
         return None
 
-    def switch(self, purpose: Purpose) -> bool:
+    def switch(self, purpose: Purpose, input_key: str = "") -> bool:
+        """Whether a switch of an input, or of none, is on."""
         for line in self.lines(purpose):
-            value = self.base(line)
-            return value is not None and is_on(line, value)
+            value = self.base(line) if line.input == input_key else None
+            if value is not None and is_on(line, value):
+                return True
         return False
 
     def by_heat(self, purpose: Purpose, input_key: str = "") -> dict[int, int]:
@@ -145,6 +151,7 @@ def _input_terms(sheet: ControlSheet, read: _Reader, key: str, worth: Mapping[st
         time_by_heat=read.by_heat("time by heat", key),
         top_up_s=_unless_zero_is_special(read, "top-up time", key, top_up),
         per_count=max(1, read.one("pieces per count", key) or 1),
+        is_locked=read.switch("coin lock-out", key),
     )
 
 

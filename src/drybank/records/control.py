@@ -61,7 +61,7 @@ class InputTerms(msgspec.Struct, frozen=True, kw_only=True):
     """What one piece of an input does, in seconds and minor units.
 
     ``start_pieces`` is 0 where the start goes by price. ``time_by_heat`` replaces ``time_s`` at the heats it names;
-    ``top_up_s`` (when given) both, for pieces while time runs.
+    ``top_up_s`` (when given) both, for pieces while time runs. ``is_locked``: no piece is taken here.
     """
 
     input: str
@@ -71,6 +71,7 @@ class InputTerms(msgspec.Struct, frozen=True, kw_only=True):
     time_by_heat: dict[int, int] = {}
     top_up_s: int | None = None
     per_count: int = 1
+    is_locked: bool = False
 
 
 class Terms(msgspec.Struct, frozen=True, kw_only=True):
