@@ -118,14 +118,14 @@ def control_values(draw):
     sheet = LAID.sheets[LAID.controls[control].sheet]
     values = {}
     scale = ""
-    for line in sheet.settings:
-        if line.purpose == "temperature scale":
-            values[line.key] = draw(st.integers(0, 1))
-            scale = line.choices[values[line.key]]
-    for line in sheet.settings:
-        if line.key not in values:
-            options = held(grid_of(line, scale if line.purpose == "temperature" and len(line.grids) > 1 else ""))
-            values[line.key] = options[draw(st.integers(0, 10_000)) % len(options)]
+    for one in sheet.settings:
+        if one.purpose == "temperature scale":
+            values[one.key] = draw(st.integers(0, 1))
+            scale = one.choices[values[one.key]]
+    for one in sheet.settings:
+        if one.key not in values:
+            options = held(grid_of(line, scale if one.purpose == "temperature" and len(one.grids) > 1 else ""))
+            values[one.key] = options[draw(st.integers(0, 10_000)) % len(options)]
     return control, values
 
 
