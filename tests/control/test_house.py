@@ -124,7 +124,7 @@ def control_values(draw):
             scale = one.choices[values[one.key]]
     for one in sheet.settings:
         if one.key not in values:
-            options = held(grid_of(line, scale if one.purpose == "temperature" and len(one.grids) > 1 else ""))
+            options = held(grid_of(one, scale if one.purpose == "temperature" and len(one.grids) > 1 else ""))
             values[one.key] = options[draw(st.integers(0, 10_000)) % len(options)]
     return control, values
 
