@@ -130,7 +130,7 @@ class TestPower:
 
     @pytest.mark.parametrize(
         ("plate", "shown", "slip"),
-        [(120, 12, "digit missing"), (120, 1200, "too many"), (480, 277, "phase to neutral"), (240, 120, "one leg"),
+        [(120, 12, "digit missing"), (230, 12, "digit missing"), (120, 1200, "too many"), (480, 277, "phase to neutral"), (240, 120, "one leg"),
          (120, 3, "electrician")],
     )  # fmt: skip
     def test_a_voltage_that_cannot_be_names_the_likely_slip(self, plate, shown, slip):

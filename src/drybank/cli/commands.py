@@ -1,3 +1,3 @@
 """Every command module, in the order `drybank --help` lists them. Importing one registers it."""
 
-from drybank.cli import files, house, card, setting  # noqa: F401, I001
+from drybank.cli import files, house, card, setting, proof, weigh  # noqa: F401, I001

@@ -15,6 +15,7 @@ import msgspec
 from drybank.control import first_on, scale_of, terms, time_on, to_base, to_sheet, worth
 from drybank.desk.stamp import Pen
 from drybank.desk.standing import bank_key, controls_of, layout_at
+from drybank.desk.wording import seconds_from
 from drybank.proof import (
     CA_DERATE,
     GAS_INPUT,
@@ -32,6 +33,7 @@ from drybank.proof import (
     HeatTest,
     Opening,
     PlateLimit,
+    PostedLine,
     PostedSign,
     SignRules,
     Stopwatch,
@@ -57,6 +59,7 @@ from drybank.records.control import Terms
 from drybank.records.errors import InputError, Missing
 from drybank.records.finding import Finding
 from drybank.records.layout import Layout
+from drybank.records.money import parse_money
 from drybank.records.proof import Conduct, Measured, ProofResult, Tolerance
 from drybank.records.sheet import Values
 from drybank.records.store import Plate
@@ -444,3 +447,11 @@ def _seconds(rule: Terms, name: str, piece: int, kind: Literal["start", "top-up"
     if kind == "start":
         return time_on(rule, name, count) if count >= first.pieces else None
     return time_on(rule, name, first.pieces + count) - first.sold_s
+
+
+def posted_line(text: str, currency: str, kind: Literal["start", "top-up"]) -> PostedLine:
+    """A line of the sign from ``1.00=26 min``."""
+    money, sign, span = text.partition("=")
+    if not sign:
+        raise InputError(f"“{text}” is not a line of the sign.", mend="Write it like 1.00=26 min.")
+    return PostedLine(money=parse_money(money, currency), seconds=seconds_from(span), kind=kind)

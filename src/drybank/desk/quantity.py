@@ -70,3 +70,25 @@ def degrees_c(text: str, *, where: str, scale: str = "") -> float:
     clean = text.strip() + (f" {scale}" if scale and text.strip()[-1:].isdigit() else "")
     number, unit = _parts(clean, where, TEMPERATURE_STEP, "74 C")
     return c_from_f(number) if unit.endswith("f") else number
+
+
+_WATCH: Final = re.compile(r"^(?:(?P<m>\d{1,3}):(?P<s>[0-5]?\d(?:[.,]\d+)?)|(?P<only>-?\d+(?:[.,]\d+)?)\s*(?:s|sec)?)$")
+
+
+def watch_s(text: str, *, where: str) -> float:
+    """Seconds on a watch from 26:04.2 or 1564.2 s. A bare number is seconds."""
+    found = _WATCH.match(text.strip())
+    if found is None:
+        raise InputError(f"“{text}” is not a time on a watch.", where=where, mend="Write 26:04.2 or 1564.2 s.")
+    if found["only"]:
+        return float(found["only"].replace(",", "."))
+    return int(found["m"]) * 60 + float(found["s"].replace(",", "."))
+
+
+def fraction(text: str, *, where: str) -> float:
+    """A share from 75 % or 0.75."""
+    clean = text.strip().replace(",", ".")
+    try:
+        return float(clean[:-1]) / 100 if clean.endswith("%") else float(clean)
+    except ValueError:
+        raise InputError(f"“{text}” is not a share.", where=where, mend="Write it like 75 % or 0.75.") from None

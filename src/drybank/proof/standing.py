@@ -155,3 +155,32 @@ CAUTIONS: Final[dict[str, tuple[str, ...]]] = {
     "sign": _ORDER[:1],
     "coins": ("Full coin bags are heavy: 1,000 dollars in quarters weigh 22.7 kg (50 lb).", *_ORDER[:1]),
 }
+
+# What to take along and do, said before a test begins.
+STEPS: Final[dict[str, tuple[str, ...]]] = {
+    "time": (
+        "Take a stop-watch and the coins of one start and of one top-up; note them as test coins.",
+        "Start the watch when the drum starts and stop it when the drum stops.",
+        "Time one start alone; then one start with a top-up put in while it runs.",
+    ),
+    "heat": (
+        "Take a thermometer for the exhaust and its give or take from its papers.",
+        "Choose the heat, put in a damp load, read the exhaust every 10 to 15 s from the start to the cool-down.",
+        "At least two on-off cycles of the burner; write time and temperature into two columns.",
+    ),
+    "gas": (
+        "Find the smallest test dial of the meter and read its size off its face.",
+        "Have every other appliance on this meter off at its own control, pilots included where they can be.",
+        "Choose the highest heat with a wet load so that the burner does not cycle off; time whole turns.",
+    ),
+    "air": (
+        "Take a rule for openings and ducts, and the maker's limit on duct pressure from the plate or manual.",
+        "For pressure: a gauge at the maker's test opening near the collar, zeroed, drum running with a load.",
+        "For flow: a traverse of velocity pressures across a straight piece of duct.",
+    ),
+    "power": (
+        "For a qualified person: a rated meter, at the terminals the maker names, with the dryer heating.",
+        "Three phases: between each pair.",
+    ),
+    "sign": ("Read the sign off the wall, line by line, as a customer would.",),
+}

@@ -1,0 +1,52 @@
+"""A log of an exhaust thermometer from a file: two columns, time and temperature, a head or none."""
+
+from __future__ import annotations
+
+import csv
+import io
+from pathlib import Path
+
+from drybank.desk.quantity import watch_s
+from drybank.proof import HeatLog
+from drybank.records.errors import InputError, InputErrors
+from drybank.records.units import c_from_f
+
+MOST_BYTES = 2_000_000
+
+
+def read_log(path: str, *, scale: str, plus_minus_c: float, instrument: str = "exhaust thermometer") -> HeatLog:
+    """The log in a CSV file, in °C or °F as ``scale`` says; every bad line is named at once."""
+    raw = Path(path).read_bytes()
+    if len(raw) > MOST_BYTES:
+        raise InputError(f"the file has {len(raw):,} bytes.", where=path, allowed=f"up to {MOST_BYTES:,}")
+    try:
+        text = raw.decode("utf-8-sig")
+    except UnicodeDecodeError:
+        raise InputError("the file is not plain text.", where=path, mend="Save it as CSV, UTF-8.") from None
+    seconds, temps = _columns(path, text)
+    return HeatLog(
+        seconds=tuple(seconds),
+        temps_c=tuple(c_from_f(t) if scale == "F" else t for t in temps),
+        plus_minus_c=plus_minus_c,
+        instrument=instrument,
+    )
+
+
+def _columns(path: str, text: str) -> tuple[list[float], list[float]]:
+    separator = ";" if text.count(";") > text.count(",") else "\t" if "\t" in text else ","
+    seconds, temps, wrong = [], [], []
+    for number, row in enumerate(csv.reader(io.StringIO(text), delimiter=separator), start=1):
+        cells = [c.strip() for c in row if c.strip()]
+        if not cells or (number == 1 and not cells[-1][:1].lstrip("+-").isdigit()):
+            continue
+        try:
+            if len(cells) != 2:
+                raise InputError(f"this line has {len(cells)} cells, not a time and a temperature.")
+            temps.append(float(cells[1].replace(",", ".")))
+            seconds.append(watch_s(cells[0], where=f"line {number}"))
+        except (InputError, ValueError) as bad:
+            said = bad.what if isinstance(bad, InputError) else f"“{cells[1]}” is not a temperature."
+            wrong.append(InputError(said, where=f"{path}, line {number}"))
+    if wrong:
+        raise InputErrors(wrong[:20])
+    return seconds, temps
