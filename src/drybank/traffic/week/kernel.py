@@ -7,10 +7,14 @@ an index unless NUMBA_BOUNDSCHECK=1.
 
 from __future__ import annotations
 
+from typing import Any
+
 import numpy as np
 import numpy.typing as npt
+from numba.core.caching import FunctionCache
 
 from drybank.traffic import places as pl
+from drybank.traffic.week import buying, calendar, due, machines, people, staff
 from drybank.traffic.week.calendar import NEVER, Floats, Ints, entry, fill, pocket, row, sample, set_event, ticks
 from drybank.traffic.week.due import arrive, break_draw, next_arrival, person_due, planned, pocket_breaks, set_breakdown
 from drybank.traffic.week.machines import owner_looks, taken_out, wash_ends
@@ -79,3 +83,28 @@ def run_weeks(m: Ints, f: Floats) -> int:
         else:
             planned(m, f, t)
     return events
+
+
+def _stamp_caches() -> None:
+    """Tie the two cached functions to every file they are compiled from, not to this one alone."""
+    entries: tuple[Any, ...] = (open_store, run_weeks)
+    parts: tuple[Any, ...] = (
+        calendar.put,
+        people.depart,
+        buying.top_up,
+        staff.start_washer,
+        machines.enter,
+        due.arrive,
+    )
+    cache_of: Any = FunctionCache
+    stamps = (
+        *(cache_of(f.py_func)._impl.locator.get_source_stamp() for f in (*parts, *entries)),
+        *(value for value in vars(pl).values() if isinstance(value, int)),
+    )
+    for entry_point in entries:
+        cached = getattr(entry_point, "_cache", None)
+        if cached is not None and hasattr(cached, "_cache_file"):
+            cached._cache_file._source_stamp = stamps
+
+
+_stamp_caches()
