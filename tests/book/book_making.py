@@ -189,8 +189,8 @@ class Places:
         self.vendor, self.root, self.server = vendor, root, server
         self._count = 0
         self._spare: list[str] = []
-        self._empty = self._place("")
-        open_book(self._empty, create=True, clock=now).close()
+        self.empty = self._place("")
+        open_book(self.empty, create=True, clock=now).close()
 
     def _place(self, template: str) -> str:
         self._count += 1
@@ -201,9 +201,9 @@ class Places:
     def new(self) -> str:
         """An empty book's place."""
         if self.server is not None:
-            return self._place(self._empty.split("@/")[1].split("?")[0])
+            return self._place(self.empty.split("@/")[1].split("?")[0])
         place = self._place("")
-        shutil.copy(self._empty, place)
+        shutil.copy(self.empty, place)
         return place
 
     @contextlib.contextmanager

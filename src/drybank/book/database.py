@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import importlib
 import itertools
+import os
 import pkgutil
 import sys
 import time
@@ -115,12 +116,13 @@ def _postgres_settings(url: str) -> dict[str, Any]:
 
 
 def ensure_django() -> None:
-    """Configure Django for a plain process; leave a web app's settings alone."""
+    """Configure Django for a plain process; leave a web app's settings alone, configured already or named to be ours."""
     prepare_sqlite()
     from django.apps import apps
     from django.conf import settings
 
-    if not settings.configured:
+    is_ours = os.environ.get("DJANGO_SETTINGS_MODULE", "").startswith("drybank.")
+    if not settings.configured and not is_ours:
         settings.configure(
             INSTALLED_APPS=["drybank.book"], DATABASES={}, USE_TZ=True, TIME_ZONE="UTC", LOGGING_CONFIG=None,
             USE_I18N=False,
