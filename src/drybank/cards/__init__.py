@@ -1,10 +1,15 @@
-"""Paper: PDF work cards, signs and statements.
+"""Paper: PDF work cards, signs and statements, and the same rows as spreadsheets.
 
-paper      templates set by typst, QR codes
-words      the fixed words of a card, by language
-templates/ our typst templates      fonts/ the typeface (OFL)
+paper       templates set by typst, QR codes
+words       the fixed words of a card, by language
+statements  statements and proofs of income: PDF, XLSX, CSV
+templates/  our typst templates      fonts/ the typeface (OFL)
 """
 
 from drybank.cards.paper import pdf, qr_svg, sign_pdf, work_card_pdf
+from drybank.cards.statements import Grid, grids_csv, grids_xlsx, proof_grids, proof_pdf, statement_grids, statement_pdf
 
-__all__ = ["pdf", "qr_svg", "sign_pdf", "work_card_pdf"]
+__all__ = [
+    "Grid", "grids_csv", "grids_xlsx", "pdf", "proof_grids", "proof_pdf", "qr_svg", "sign_pdf", "statement_grids", "statement_pdf",
+    "work_card_pdf",
+]  # fmt: skip

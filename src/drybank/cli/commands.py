@@ -1,3 +1,12 @@
 """Every command module, in the order `drybank --help` lists them. Importing one registers it."""
 
-from drybank.cli import files, house, card, setting, proof, weigh  # noqa: F401, I001
+# ruff: noqa: F401, I001
+import drybank.cli.files
+import drybank.cli.house
+import drybank.cli.card
+import drybank.cli.setting
+import drybank.cli.proof
+import drybank.cli.weigh
+import drybank.cli.balance
+import drybank.cli.cash
+import drybank.cli.statement

@@ -1,0 +1,237 @@
+"""Statements and proofs of income on paper and as spreadsheets, in English and Spanish.
+
+The same rows go to the PDF and to the XLSX or CSV, so that they cannot differ.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+from typing import Any
+
+import msgspec
+
+from drybank.cards.paper import pdf
+from drybank.records.card import Language
+from drybank.records.takings import IncomeProof, PeriodTakings, Statement
+
+WORDS: dict[Language, dict[str, str]] = {
+    "en": {
+        "statement": "Statement", "owner": "Owner's statement", "for": "Statement for {reader}", "proof": "Proof of income",
+        "from": "{a} to {b}", "weeks": "Week by week", "sum": "How it adds up", "from_day": "from", "to_day": "to", "coins": "coins",
+        "cards": "cards", "takings": "takings", "fees": "fees", "refunds": "refunds", "tax": "tax", "base": "after tax", "total": "total",
+        "what": "line", "amount": "amount", "tax_line": "Sales tax, {percent} % {how} ({where})", "included": "included", "added": "on top",
+        "no_tax": "Sales tax: none on file", "share": "Share of {name}: {lines}", "minimum": "guaranteed minimum", "costs": "Fuel bills of the period",
+        "kept": "Kept", "due": "Due to {name}", "notes": "Read this too", "seals": "Seals of the weeks", "answer_owner": "Took {takings}, kept {kept}.",
+        "answer_partner": "{due} is due to {name}, of {base}.", "month": "month", "pieces": "pieces", "hours": "hours", "fuel": "fuel used",
+        "agrees": "fuel against hours", "answer_proof": "Took {total} in {n} months.", "months": "Month by month", "unknown": "not known",
+    },
+    "es": {
+        "statement": "Liquidación", "owner": "Liquidación del propietario", "for": "Liquidación para {reader}", "proof": "Justificante de ingresos",
+        "from": "{a} a {b}", "weeks": "Semana a semana", "sum": "Cómo se suma", "from_day": "desde", "to_day": "hasta", "coins": "monedas",
+        "cards": "tarjetas", "takings": "recaudado", "fees": "comisiones", "refunds": "devoluciones", "tax": "impuesto", "base": "sin impuesto", "total": "total",
+        "what": "concepto", "amount": "importe", "tax_line": "Impuesto sobre ventas, {percent} % {how} ({where})", "included": "incluido", "added": "aparte",
+        "no_tax": "Impuesto sobre ventas: ninguno registrado", "share": "Parte de {name}: {lines}", "minimum": "mínimo garantizado", "costs": "Facturas de energía del periodo",
+        "kept": "Queda", "due": "A pagar a {name}", "notes": "Lea también esto", "seals": "Sellos de las semanas", "answer_owner": "Recaudado {takings}, queda {kept}.",
+        "answer_partner": "Corresponden {due} a {name}, de {base}.", "month": "mes", "pieces": "piezas", "hours": "horas", "fuel": "energía usada",
+        "agrees": "energía frente a horas", "answer_proof": "Recaudado {total} en {n} meses.", "months": "Mes a mes", "unknown": "no se sabe",
+    },
+}  # fmt: skip
+WORDS["fr"] = WORDS["en"]
+
+TRUTH: dict[Language, str] = {
+    "es": "Una cadena íntegra prueba que nadie cambió una anotación después de hacerla. No prueba que fuera cierta cuando se escribió.",
+}
+
+
+class Grid(msgspec.Struct, frozen=True, kw_only=True):
+    """One table of a statement; ``columns`` left or right for each."""
+
+    title: str
+    heads: tuple[str, ...]
+    columns: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+    total: tuple[str, ...] = ()
+    note: str = ""
+
+
+def _week_row(p: PeriodTakings) -> tuple[str, ...]:
+    money = (p.coins, p.cards, p.takings, p.fees, p.refunds, p.tax.tax, p.tax.base)
+    return (p.starts.isoformat(), p.ends.isoformat(), *(m.plain() for m in money))
+
+
+def _lines(s: Statement, w: dict[str, str]) -> list[tuple[str, str]]:
+    total = s.total
+    tax = total.tax
+    how = w["included"] if tax.total == total.takings else w["added"]
+    out = [(w["coins"], total.coins.plain()), (w["cards"], total.cards.plain()), (w["takings"], total.takings.plain())]
+    out.append(
+        (w["tax_line"].format(percent=tax.percent, how=how, where=tax.jurisdiction), (-tax.tax).plain())
+        if tax.source
+        else (w["no_tax"], "0.00")
+    )
+    if s.is_owner:
+        out += [(w["fees"], (-total.fees).plain()), (w["refunds"], (-total.refunds).plain())]
+    if s.costs.minor:
+        out.append((w["costs"], (-s.costs).plain()))
+    for share in s.shares:
+        parts = "; ".join(line.says for line in share.lines) or "0"
+        text = w["share"].format(name=share.name, lines=w["minimum"] if share.is_guaranteed else parts)
+        out.append((text, (-share.due).plain() if s.is_owner else share.due.plain()))
+    return out
+
+
+def statement_grids(s: Statement, language: Language = "en") -> tuple[Grid, ...]:
+    """How the period adds up, then week by week."""
+    w = WORDS[language]
+    last = (w["kept"], s.kept.plain()) if s.is_owner else (w["due"].format(name=s.reader), s.shares[0].due.plain())
+    sums = Grid(
+        title=w["sum"],
+        heads=(w["what"], f"{w['amount']}, {s.currency}"),
+        columns=("left", "right"),
+        rows=tuple(_lines(s, w)),
+        total=last,
+    )
+    heads = tuple(w[k] for k in ("from_day", "to_day", "coins", "cards", "takings", "fees", "refunds", "tax", "base"))
+    weeks = Grid(
+        title=w["weeks"], heads=heads, columns=("right",) * 9, rows=tuple(_week_row(p) for p in s.weeks),
+        total=(w["total"], "", *_week_row(s.total)[2:]),
+    )  # fmt: skip
+    if s.is_owner:
+        return (sums, weeks)
+    keep = (0, 1, 2, 3, 4, 7, 8)  # a partner does not see the owner's fees and refunds
+    return (sums, msgspec.structs.replace(
+        weeks, heads=tuple(weeks.heads[i] for i in keep), columns=("right",) * 7, rows=tuple(tuple(r[i] for i in keep) for r in weeks.rows),
+        total=tuple(weeks.total[i] for i in keep),
+    ))  # fmt: skip
+
+
+def proof_grids(p: IncomeProof, language: Language = "en") -> tuple[Grid, ...]:
+    """Month by month: takings beside pieces, hours and fuel."""
+    w = WORDS[language]
+
+    def known(value: float | None, unit: str = "", digits: int = 0) -> str:
+        return w["unknown"] if value is None else f"{value:,.{digits}f} {unit}".strip()
+
+    rows = tuple(
+        (
+            m.month,
+            m.takings.plain(),
+            known(m.pieces),
+            known(m.hours),
+            known(m.fuel, m.fuel_unit),
+            _against(m.fuel_low, m.fuel_high, m.fuel_unit, m.agrees),
+        )
+        for m in p.months
+    )
+    heads = (w["month"], f"{w['takings']}, {p.currency}", w["pieces"], w["hours"], w["fuel"], w["agrees"])
+    return (
+        Grid(
+            title=w["months"],
+            heads=heads,
+            columns=("right",) * 5 + ("left",),
+            rows=rows,
+            total=(w["total"], p.total.plain(), "", "", "", ""),
+        ),
+    )
+
+
+def _against(low: float | None, high: float | None, unit: str, agrees: str) -> str:
+    return f"{agrees} ({low:,.0f} to {high:,.0f} {unit})" if low is not None and high is not None else agrees
+
+
+def statement_pdf(s: Statement, language: Language = "en", paper: str = "letter") -> bytes:
+    """The statement as a PDF."""
+    w = WORDS[language]
+    answer = (
+        w["answer_owner"].format(takings=s.total.takings, kept=s.kept)
+        if s.is_owner
+        else w["answer_partner"].format(due=s.shares[0].due, name=s.reader, base=s.shares[0].base)
+    )
+    title = w["owner"] if s.is_owner else w["for"].format(reader=s.reader)
+    notes = [TRUTH.get(language, n) if i == 0 else n for i, n in enumerate(s.notes)]
+    seals = [f"{x.week}  {x.tip}" for x in s.seals]
+    return _paper(
+        title,
+        s.store_name,
+        w["from"].format(a=s.starts, b=s.ends),
+        answer,
+        statement_grids(s, language),
+        (notes, seals, language, paper),
+    )
+
+
+def proof_pdf(p: IncomeProof, language: Language = "en", paper: str = "letter") -> bytes:
+    """The proof of income as a PDF."""
+    w = WORDS[language]
+    span = w["from"].format(a=p.months[0].month, b=p.months[-1].month)
+    answer = w["answer_proof"].format(total=p.total, n=len(p.months))
+    notes = [TRUTH.get(language, p.says[0]), *p.says[1:], *p.how_to_check]
+    seals = [f"{x.week}  {x.tip}" for x in p.seals]
+    return _paper(w["proof"], p.store_name, span, answer, proof_grids(p, language), (notes, seals, language, paper))
+
+
+def _paper(
+    title: str,
+    store: str,
+    span: str,
+    answer: str,
+    grids: tuple[Grid, ...],
+    rest: tuple[list[str], list[str], Language, str],
+) -> bytes:
+    notes, seals, language, size = rest
+    w = WORDS[language]
+    data: dict[str, Any] = {
+        "title": title, "store": store, "span": span, "answer": answer, "tables": [msgspec.to_builtins(g) for g in grids], "notes": notes,
+        "notes_head": w["notes"], "seals": seals, "seals_head": w["seals"], "paper": size,
+    }  # fmt: skip
+    return pdf("statement.typ", data, language)
+
+
+def grids_xlsx(grids: tuple[Grid, ...]) -> bytes:
+    """Tables as a spreadsheet, a sheet each. Text stays text: nothing in it can become a formula."""
+    import xlsxwriter
+
+    out = io.BytesIO()
+    with xlsxwriter.Workbook(
+        out, {"in_memory": True, "strings_to_formulas": False, "strings_to_urls": False, "strings_to_numbers": False}
+    ) as book:
+        bold, money = book.add_format({"bold": True}), book.add_format({"num_format": "#,##0.00"})
+        for number, grid in enumerate(grids, 1):
+            sheet = book.add_worksheet(f"{number} {grid.title}"[:31].translate(str.maketrans("[]:*?/\\", "-------")))
+            for column, head in enumerate(grid.heads):
+                sheet.write_string(0, column, head, bold)
+            for row, cells in enumerate((*grid.rows, *((grid.total,) if grid.total else ())), 1):
+                for column, cell in enumerate(cells):
+                    _cell(sheet, row, column, cell, money)
+            sheet.set_column(0, len(grid.heads) - 1, 16)
+    return out.getvalue()
+
+
+def _cell(sheet: Any, row: int, column: int, text: str, money: Any) -> None:
+    plain = text.replace(",", "")
+    digits = plain.lstrip("-")
+    if digits.count(".") <= 1 and digits.replace(".", "").isdigit() and not text.startswith("0" * 2):
+        sheet.write_number(row, column, float(plain), money if "." in plain else None)
+    else:
+        sheet.write_string(row, column, text)
+
+
+def grids_csv(grids: tuple[Grid, ...]) -> str:
+    """Tables as CSV, one after another with an empty line between; a cell that a spreadsheet would run is quoted out."""
+    out = io.StringIO()
+    writer = csv.writer(out, lineterminator="\n")
+    for number, grid in enumerate(grids):
+        if number:
+            writer.writerow([])
+        for row in (grid.heads, *grid.rows, *((grid.total,) if grid.total else ())):
+            writer.writerow([_harmless(cell) for cell in row])
+    return out.getvalue()
+
+
+def _harmless(cell: str) -> str:
+    """A leading =, +, @, tab or return would be run by a spreadsheet; a minus before digits is a number and stays."""
+    runs = cell[:1] in ("=", "+", "@", "\t", "\r") or (
+        cell[:1] == "-" and not cell[1:].replace(",", "").replace(".", "").isdigit()
+    )
+    return f"'{cell}" if runs else cell

@@ -1,0 +1,360 @@
+"""Money from the slot on, as it is entered: emptied, counted blind, handed over, paid in, paid out, given back.
+
+Counting is blind: nothing that these functions return speaks of what was expected.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import datetime
+from typing import TYPE_CHECKING
+
+import msgspec
+
+from drybank.desk.stamp import Pen
+from drybank.desk.standing import layout_at
+from drybank.desk.wording import seconds_from
+from drybank.records.entry import (
+    AnyBody,
+    BoxesEmptied,
+    Claimed,
+    Deposited,
+    HandedOver,
+    HouseUsed,
+    OfferMade,
+    PaidOut,
+    Pieces,
+    PiecesCounted,
+    Refunded,
+)
+from drybank.records.errors import InputError, InputErrors, Missing
+from drybank.records.layout import Layout
+from drybank.records.money import parse_money
+
+if TYPE_CHECKING:
+    from drybank.book import Book
+
+
+class Entered(msgspec.Struct, frozen=True, kw_only=True):
+    """What was entered, and what to do next."""
+
+    entry: str
+    says: str
+
+
+def pieces_from(texts: Sequence[str], *, means: str = "coin") -> tuple[Pieces, ...]:
+    """Pieces from ``25x40`` texts: worth in minor units, number; every mistake at once."""
+    out, mistakes = [], []
+    for text in texts:
+        worth, _, count = text.replace("×", "x").partition("x")
+        if not (worth.strip().isdigit() and count.strip().isdigit() and len(count) < 9 and len(worth) < 7):
+            mistakes.append(InputError(f"“{text}” is not pieces.", mend="Write worth x number, such as 25x40."))
+        else:
+            out.append(Pieces(piece_minor=int(worth), count=int(count), means="token" if means == "token" else "coin"))
+    if mistakes:
+        raise InputErrors(mistakes)
+    return tuple(out)
+
+
+def _boxes(laid: Layout, names: Sequence[str]) -> tuple[str, ...]:
+    """Box keys from box keys, box numbers or pockets."""
+    out, mistakes = [], []
+    numbers = {b.number: b.key for b in laid.boxes.values() if b.number}
+    for name in names:
+        of_pocket = {
+            laid.inputs[i].box
+            for i in laid.inputs
+            if name in laid.controls[laid.inputs[i].control].pockets and laid.inputs[i].box
+        }
+        if name in laid.boxes:
+            out.append(name)
+        elif name in numbers:
+            out.append(numbers[name])
+        elif of_pocket:
+            out += sorted(of_pocket)
+        else:
+            mistakes.append(InputError(f"There is no box or pocket “{name}”.", allowed=", ".join(laid.boxes)))
+    if mistakes:
+        raise InputErrors(mistakes)
+    return tuple(dict.fromkeys(out))
+
+
+def _enter(book: Book, store: str, body: AnyBody, pen: Pen, happened: datetime | None, says: str) -> Entered:
+    return Entered(entry=book.append([pen.entry(store, body, happened)])[0].entry.id, says=says)
+
+
+def collect(
+    book: Book, store: str, boxes: Sequence[str], pen: Pen, *, bag: str = "", second: str = "", after_reading: bool | None = None,
+    happened: datetime | None = None,
+) -> Entered:  # fmt: skip
+    """Boxes emptied into one bag; a bag still on its way may not be begun again."""
+    laid = layout_at(book, store, happened or pen.clock())
+    keys = _boxes(laid, boxes)
+    if not keys:
+        raise InputError("No box was named.", mend="Name boxes or pockets.")
+    if bag and _is_on_its_way(book, store, bag):
+        raise InputError(f"Bag {bag} is still on its way.", mend="Take another bag, or enter its deposit first.")
+    hint = (
+        "" if after_reading else " Read the counters just before emptying: it makes small losses visible much sooner."
+    )
+    body = BoxesEmptied(boxes=keys, bag=bag, with_second=second, is_after_reading=after_reading)
+    return _enter(
+        book, store, body, pen, happened, f"{len(keys)} boxes emptied{f' into bag {bag}' if bag else ''}.{hint}"
+    )
+
+
+def _is_on_its_way(book: Book, store: str, bag: str) -> bool:
+    last = [t.body for t in book.story(store, kinds=("collection", "deposit")) if bag in _bags(t.body)]
+    return bool(last) and isinstance(last[-1], BoxesEmptied)
+
+
+def _bags(body: AnyBody) -> tuple[str, ...]:
+    if isinstance(body, BoxesEmptied):
+        return (body.bag,)
+    return body.bags if isinstance(body, Deposited) else ()
+
+
+def count(
+    book: Book, store: str, pen: Pen, *, bag: str = "", boxes: Sequence[str] = (), pieces: Sequence[str] = (), value: str = "",
+    method: str = "hand", weight_g: float | None = None, foreign: int = 0, second: str = "", happened: datetime | None = None,
+) -> Entered:  # fmt: skip
+    """A blind count of a bag or of boxes. Where the store asks for two, who collected may not count alone."""
+    laid = layout_at(book, store, happened or pen.clock())
+    if not (bag or boxes) or not (pieces or value):
+        raise InputError(
+            "A count needs a bag or boxes, and pieces or a value.", mend="Such as --bag A12 --pieces 25x640."
+        )
+    if method not in ("hand", "machine", "weight"):
+        raise InputError(f"“{method}” is not a way to count.", allowed="hand, machine, weight")
+    _check_two(book, laid, bag, pen.by, second)
+    counted = pieces_from(pieces)
+    unknown = sorted(
+        {p.piece_minor for p in counted} - set(laid.store.coins) - {i.piece_minor for i in laid.inputs.values()}
+    )
+    if unknown:
+        raise InputError(
+            f"This store takes no piece worth {unknown[0]}.",
+            allowed=", ".join(map(str, laid.store.coins)),
+            mend="Count it as foreign.",
+        )
+    body = msgspec.convert(
+        {
+            "kind": "count", "boxes": _boxes(laid, boxes), "bag": bag, "pieces": msgspec.to_builtins(counted),
+            "minor": parse_money(value, laid.store.currency).minor if value else None, "method": method, "weight_g": weight_g,
+            "foreign": foreign, "with_second": second,
+        },
+        PiecesCounted,
+    )  # fmt: skip
+    return _enter(
+        book, store, body, pen, happened, "Counted and entered. Next: seal it and hand it over, or enter its deposit."
+    )
+
+
+def _check_two(book: Book, laid: Layout, bag: str, by: str, second: str) -> None:
+    if not laid.store.counting.asks_two or second:
+        return
+    who = {
+        t.by
+        for t in book.story(laid.store.key, kinds=("collection",))
+        if isinstance(t.body, BoxesEmptied) and bag and t.body.bag == bag
+    }
+    if by in who:
+        raise InputError(
+            "Who collected a bag may not count it alone here.", mend="Count it with a second person: --with NAME."
+        )
+
+
+def hand_over(
+    book: Book, store: str, bag: str, to: str, pen: Pen, *, seal: str = "", happened: datetime | None = None
+) -> Entered:
+    """A sealed bag from one holder to the next."""
+    _known_bag(book, store, bag)
+    return _enter(
+        book, store, HandedOver(bag=bag, to=to, seal_number=seal), pen, happened, f"Bag {bag} is with {to} now."
+    )
+
+
+def _known_bag(book: Book, store: str, bag: str) -> None:
+    bags = {
+        b
+        for t in book.story(store, kinds=("collection", "count"))
+        for b in ((t.body.bag,) if isinstance(t.body, BoxesEmptied | PiecesCounted) else ())
+    }
+    if bag not in bags:
+        raise Missing(f"No collection or count names bag “{bag}”. Check its number.")
+
+
+def deposit(
+    book: Book,
+    store: str,
+    bags: Sequence[str],
+    value: str,
+    pen: Pen,
+    *,
+    to: str = "bank",
+    slip: str = "",
+    happened: datetime | None = None,
+) -> Entered:
+    """Bags paid in at the bank, or put into the change machine's float."""
+    laid = layout_at(book, store, happened or pen.clock())
+    if to not in ("bank", "float"):
+        raise InputError(f"“{to}” is not where money goes.", allowed="bank, float")
+    for bag in bags:
+        _known_bag(book, store, bag)
+    minor = parse_money(value, laid.store.currency).minor
+    if minor < 0 or not bags:
+        raise InputError("A deposit needs bags and an amount of 0 or more.")
+    body = Deposited(bags=tuple(bags), minor=minor, to="bank" if to == "bank" else "float", slip=slip)
+    return _enter(book, store, body, pen, happened, f"Deposit of {len(bags)} bags entered.")
+
+
+class PayoutSaid(msgspec.Struct, frozen=True, kw_only=True):
+    """A payout as its statement has it, amounts as text in major units."""
+
+    account: str
+    period_from: str
+    period_to: str
+    gross: str
+    fee: str = "0"
+    paid: str = "0"
+    inputs: tuple[tuple[str, int, str], ...] = ()
+
+
+def payout_body(laid: Layout, said: PayoutSaid) -> PaidOut:
+    """The entry's body, checked against the store's own accounts and inputs."""
+    accounts = {i.account for i in laid.inputs.values() if i.account}
+    if said.account not in accounts:
+        raise InputError(
+            f"No input of {laid.store.name} pays into “{said.account}”.",
+            allowed=", ".join(sorted(accounts)) or "none yet",
+        )
+    strange = [key for key, _, _ in said.inputs if key not in laid.inputs]
+    if strange:
+        raise InputError(
+            f"There is no input “{strange[0]}”.",
+            allowed=", ".join(i.key for i in laid.inputs.values() if i.account == said.account),
+        )
+    money = [parse_money(text, laid.store.currency).minor for text in (said.gross, said.fee, said.paid)]
+    return PaidOut(
+        account=said.account, period_from=said.period_from, period_to=said.period_to, gross_minor=money[0], fee_minor=money[1],
+        paid_minor=money[2], inputs=tuple((k, n, parse_money(v, laid.store.currency).minor) for k, n, v in said.inputs),
+    )  # fmt: skip
+
+
+def payout(book: Book, store: str, said: PayoutSaid, pen: Pen, *, happened: datetime | None = None) -> Entered:
+    """A settlement of cards, apps or tokens for a period."""
+    from drybank.takings import settle
+
+    laid = layout_at(book, store, happened or pen.clock())
+    body = payout_body(laid, said)
+    entry = pen.entry(store, body, happened)
+    settle(
+        [_Line(entry.id, body, entry.happened, entry.happened, entry.by)], laid.store.currency
+    )  # refuses impossible days
+    return Entered(entry=book.append([entry])[0].entry.id, says=f"Payout of {said.account} entered.")
+
+
+class _Line(msgspec.Struct, frozen=True):
+    id: str
+    body: AnyBody
+    happened: datetime
+    booked: datetime
+    by: str
+
+
+def claim(book: Book, store: str, pocket: str, what: str, pen: Pen, *, value: str = "0", words: str = "") -> Entered:
+    """A complaint about one pocket. The customer's words lie beside the chain and can be erased."""
+    laid = layout_at(book, store, pen.clock())
+    _known_pocket(laid, pocket)
+    kinds = ("no time", "short time", "not hot", "too hot", "coin jam", "other")
+    if what not in kinds:
+        raise InputError(f"“{what}” is not a kind of complaint.", allowed=", ".join(kinds))
+    kept = (book.keep("words", words),) if words else ()
+    body = msgspec.convert(
+        {
+            "kind": "claim",
+            "pocket": pocket,
+            "what": what,
+            "minor": parse_money(value, laid.store.currency).minor,
+            "kept": msgspec.to_builtins(kept),
+        },
+        Claimed,
+    )
+    next_step = {
+        "too hot": " Take the pocket out of service and have its exhaust temperature measured before anyone uses it."
+    }.get(what, "")
+    return _enter(book, store, body, pen, None, f"Complaint entered.{next_step}")
+
+
+def refund(
+    book: Book,
+    store: str,
+    pocket: str,
+    value: str,
+    pen: Pen,
+    *,
+    why: str = "",
+    paid_by: str = "cash",
+    claim_id: str = "",
+) -> Entered:
+    """Money given back."""
+    laid = layout_at(book, store, pen.clock())
+    _known_pocket(laid, pocket)
+    minor = parse_money(value, laid.store.currency).minor
+    if minor <= 0:
+        raise InputError("A refund is more than nothing.", mend="Write it like 1.50.")
+    if paid_by not in ("cash", "card", "credit", "post"):
+        raise InputError(f"“{paid_by}” is not a way to pay back.", allowed="cash, card, credit, post")
+    if claim_id:
+        book.find(claim_id)
+    body = msgspec.convert(
+        {"kind": "refund", "pocket": pocket, "minor": minor, "why": why, "paid_by": paid_by, "claim": claim_id},
+        Refunded,
+    )
+    return _enter(book, store, body, pen, None, "Refund entered.")
+
+
+def _known_pocket(laid: Layout, pocket: str) -> None:
+    if pocket not in laid.pockets:
+        raise Missing(f"There is no pocket “{pocket}” in {laid.store.name}. Pockets: {', '.join(laid.pockets)}.")
+
+
+def house_use(
+    book: Book, store: str, pocket: str, pen: Pen, *, time: str = "", pieces: Sequence[str] = (), why: str = ""
+) -> Entered:
+    """Time or pieces used by the house: drop-off work, service runs."""
+    laid = layout_at(book, store, pen.clock())
+    _known_pocket(laid, pocket)
+    if not time and not pieces:
+        raise InputError("House use needs a time or pieces.", mend='Such as --time "30 min" or --pieces 25x4.')
+    body = HouseUsed(pocket=pocket, seconds=seconds_from(time) if time else 0, pieces=pieces_from(pieces), why=why)
+    return _enter(book, store, body, pen, None, "House use entered: the balance expects it.")
+
+
+def offer(
+    book: Book,
+    store: str,
+    bank: str,
+    starts: datetime,
+    ends: datetime,
+    pen: Pen,
+    *,
+    minutes: float | None = None,
+    says: str = "",
+) -> Entered:
+    """Dated free or cheaper time for a bank."""
+    from drybank.desk.standing import bank_key
+
+    key = bank_key(layout_at(book, store, pen.clock()), bank)
+    if ends <= starts:
+        raise InputError("The offer ends before it starts.", mend="Turn the moments round.")
+    if minutes is not None and not 0 <= minutes <= 600:
+        raise InputError("An offer gives 0 to 600 minutes.")
+    return _enter(
+        book,
+        store,
+        OfferMade(bank=key, starts=starts, ends=ends, minutes_given=minutes, says=says),
+        pen,
+        None,
+        "Offer entered.",
+    )

@@ -1,0 +1,67 @@
+"""Charts: one message each, drawn from a Vega-Lite description in our own ink, as SVG or PNG, with no outside address.
+
+A chart carries its message as title and as text alternative, and its table beside it: `Chart.rows` are what it draws.
+"""
+
+from __future__ import annotations
+
+from functools import cache
+from importlib.resources import as_file, files
+from pathlib import Path
+from typing import Any, Literal
+
+import msgspec
+
+INK, QUIET, LINE, DYE, DANGER = "#1D2430", "#56606E", "#D9D6CE", "#1F5D6B", "#A1252B"
+
+
+class Chart(msgspec.Struct, frozen=True, kw_only=True):
+    """A message, the words that say it to a reader who cannot see it, the description, and the table behind it."""
+
+    title: str
+    alt: str
+    spec: dict[str, Any]
+    heads: tuple[str, ...]
+    rows: tuple[tuple[str, ...], ...]
+
+
+LOOK: dict[str, Any] = {
+    "background": None,
+    "font": "Atkinson Hyperlegible Next",
+    "title": {"anchor": "start", "fontSize": 16, "fontWeight": 700, "color": INK, "offset": 12},
+    "axis": {
+        "labelFontSize": 14, "titleFontSize": 14, "titleFontWeight": "normal", "labelColor": QUIET, "titleColor": QUIET, "domainColor": LINE,
+        "tickColor": LINE, "gridColor": LINE, "gridOpacity": 0.6,
+    },
+    "view": {"stroke": None},
+    "text": {"fontSize": 14, "color": INK},
+    "point": {"color": QUIET, "size": 50, "filled": True},
+    "line": {"color": QUIET},
+    "rule": {"color": QUIET},
+    "bar": {"color": QUIET},
+    "area": {"color": QUIET, "opacity": 0.18},
+}  # fmt: skip
+
+
+@cache
+def _fonts() -> None:
+    import vl_convert
+
+    with as_file(files("drybank.cards") / "fonts") as folder:
+        vl_convert.register_font_directory(str(Path(folder)))
+
+
+def _full(chart: Chart, width: int, height: int) -> dict[str, Any]:
+    return {"$schema": "https://vega.github.io/schema/vega-lite/v5.json", "title": chart.title, "width": width, "height": height,
+            "config": LOOK, "description": chart.alt, **chart.spec}  # fmt: skip
+
+
+def draw(chart: Chart, form: Literal["svg", "png"] = "svg", *, width: int = 560, height: int = 300) -> bytes:
+    """The chart as SVG text (UTF-8) or as a PNG of twice the size for sharp screens."""
+    import vl_convert
+
+    _fonts()
+    spec = _full(chart, width, height)
+    if form == "png":
+        return bytes(vl_convert.vegalite_to_png(spec, scale=2))
+    return str(vl_convert.vegalite_to_svg(spec)).encode()

@@ -1,0 +1,222 @@
+"""Takings from the book: where the money is, the week's close, statements, proof of income."""
+
+from __future__ import annotations
+
+import calendar
+from datetime import date, datetime, timedelta
+from typing import TYPE_CHECKING
+
+import msgspec
+
+from drybank.desk.stamp import Pen
+from drybank.desk.standing import layout_at
+from drybank.records.entry import Claimed, Refunded, ValueLearned, WeekClosed
+from drybank.records.errors import InputError
+from drybank.records.finding import Finding
+from drybank.records.layout import Layout
+from drybank.records.money import Money, parse_money
+from drybank.records.takings import Channels, Custody, IncomeProof, Statement, WeekClose
+from drybank.takings import (
+    CustodyRule,
+    IncomeTally,
+    close_week,
+    clusters,
+    follow,
+    income_proof,
+    journal,
+    settle,
+    statement,
+)
+
+if TYPE_CHECKING:
+    from drybank.book import Book
+    from drybank.book.story import Told
+
+FUELS = ("gas", "propane", "electricity")
+
+
+class MoneyTrail(msgspec.Struct, frozen=True, kw_only=True):
+    """Where every cent is, what the channels say, and every finding of both, complaints included."""
+
+    custody: Custody
+    channels: Channels
+    findings: tuple[Finding, ...]
+
+
+class ClosedWeek(msgspec.Struct, frozen=True, kw_only=True):
+    """The week as it stands, and the seal that froze it where it was closed."""
+
+    week: WeekClose
+    seal: str = ""
+
+
+def money_trail(book: Book, store: str, when: datetime) -> MoneyTrail:
+    """Custody, channels and complaints of a store as of a moment."""
+    laid = layout_at(book, store, when)
+    story = book.story(store, until=when + timedelta(seconds=1))
+    rule = CustodyRule(asks_two=laid.store.counting.asks_two, late_after_days=laid.store.counting.late_after_days)
+    custody = follow(story, currency=laid.store.currency, now=when, rule=rule)
+    channels = settle(story, laid.store.currency)
+    return MoneyTrail(
+        custody=custody,
+        channels=channels,
+        findings=(*custody.findings, *channels.findings, *complaints(laid, story, when)),
+    )
+
+
+def complaints(laid: Layout, story: list[Told], when: datetime, days: int = 90) -> tuple[Finding, ...]:
+    """Pockets with more complaints in the last days than their share of the hours explains."""
+    since = when - timedelta(days=days)
+    recent = [t for t in story if since <= t.happened <= when and isinstance(t.body, Claimed | Refunded)]
+    return clusters(recent, pocket_hours(laid, story, since, when))
+
+
+def pocket_hours(laid: Layout, story: list[Told], since: datetime, until: datetime) -> dict[str, float]:
+    """Hours per pocket between its first and last reading of a span; an hour each where none is known."""
+    from drybank.balance.audit.usage import hours_of
+
+    hours = hours_of(laid, story, since, until)
+    return {p: hours.get(p) or 1.0 for p in laid.pockets}
+
+
+def week_as_it_stands(book: Book, store: str, week: str, when: datetime) -> WeekClose:
+    """What closing the week would say; nothing is entered."""
+    return close_week(layout_at(book, store, when), book.story(store), week)
+
+
+def close(book: Book, store: str, week: str, pen: Pen, *, although_missing: bool = False) -> ClosedWeek:
+    """Close a week under a seal. Refused while something is missing, unless told to go on; what is missing is kept."""
+    standing = week_as_it_stands(book, store, week, pen.clock())
+    if standing.ends > pen.clock():
+        raise InputError(f"{week} is not over.", mend=f"Close it after {standing.ends:%Y-%m-%d}.")
+    if standing.missing and not although_missing:
+        raise InputError(
+            f"{week} is not complete. " + " ".join(standing.missing),
+            mend="Enter what is missing, or close it so: --although-missing.",
+        )
+    lines = {
+        "coins": standing.coins.minor, "cards": standing.cards.minor, "adjustments": standing.adjustments.minor,
+        "tax": standing.tax.tax.minor, "kept": standing.kept.minor, "refunds": standing.refunds.minor,
+    } | {f"share {s.name}": s.due.minor for s in standing.shares}  # fmt: skip
+    body = WeekClosed(
+        week=week, tip=book.tip(store), taken_minor=standing.takings.minor, missing=standing.missing, lines=lines
+    )
+    book.append([pen.entry(store, body)], expected_tip={store: body.tip})
+    seal = book.seal(store, by=pen.by, origin=pen.origin, where=f"close of {week}")
+    return ClosedWeek(week=standing, seal=seal.line())
+
+
+def period_of(text: str) -> tuple[date, date]:
+    """First and last day of a month (2026-05), a year (2026), or two days joined by two dots."""
+    try:
+        if ".." in text:
+            a, b = text.split("..")
+            return date.fromisoformat(a), date.fromisoformat(b)
+        if len(text) == 4:
+            return date(int(text), 1, 1), date(int(text), 12, 31)
+        year, month = int(text[:4]), int(text[5:7])
+        if len(text) != 7 or text[4] != "-":
+            raise ValueError
+        return date(year, month, 1), date(year, month, calendar.monthrange(year, month)[1])
+    except ValueError:
+        raise InputError(f"“{text}” is not a period.", mend="Write 2026-05, 2026, or 2026-05-01..2026-05-15.") from None
+
+
+def statement_of(book: Book, store: str, period: str, when: datetime, *, reader: str = "") -> Statement:
+    """The owner's statement, or one partner's own, of a period; fuel bills entered for it are the costs."""
+    starts, ends = period_of(period)
+    laid = layout_at(book, store, when)
+    story = book.story(store)
+    return statement(
+        laid, story, starts, ends, reader=reader, costs=Money(_billed_minor(story, starts, ends), laid.store.currency)
+    )
+
+
+def journal_of(book: Book, store: str, period: str, when: datetime) -> str:
+    """The accountant's plain journal of a period."""
+    starts, ends = period_of(period)
+    laid = layout_at(book, store, when)
+    from zoneinfo import ZoneInfo
+
+    zone = ZoneInfo(laid.store.time_zone)
+    return journal(laid, [t for t in book.story(store) if starts <= t.happened.astimezone(zone).date() <= ends])
+
+
+def enter_bill(
+    book: Book, store: str, fuel: str, period: str, quantity: float, unit: str, amount: str, pen: Pen
+) -> str:
+    """A fuel bill: what a meter measured over days and what it cost. Kept as two values with their days."""
+    if fuel not in FUELS:
+        raise InputError(f"“{fuel}” is not a fuel.", allowed=", ".join(FUELS))
+    if not 0 <= quantity < 1e9:
+        raise InputError("The quantity on the bill cannot be.", allowed="0 or more")
+    starts, ends = period_of(period)
+    laid = layout_at(book, store, pen.clock())
+    minor = parse_money(amount, laid.store.currency).minor
+    measured = ValueLearned(
+        name=f"{fuel} billed",
+        value=float(quantity),
+        unit=unit,
+        method="bill",
+        data_from=starts.isoformat(),
+        data_to=ends.isoformat(),
+    )
+    paid = msgspec.structs.replace(
+        measured, name=f"{fuel} bill", value=float(minor), unit=f"minor {laid.store.currency}"
+    )
+    entries = [pen.entry(store, measured), pen.entry(store, paid)]
+    return book.append(entries)[0].entry.id
+
+
+def _bills(story: list[Told], name: str) -> list[ValueLearned]:
+    return [
+        t.body for t in story if isinstance(t.body, ValueLearned) and t.body.method == "bill" and t.body.name == name
+    ]
+
+
+def _billed_minor(story: list[Told], starts: date, ends: date) -> int:
+    """Fuel bills that end within a period, minor units."""
+    return sum(
+        round(b.value)
+        for fuel in FUELS
+        for b in _bills(story, f"{fuel} bill")
+        if starts <= date.fromisoformat(b.data_to) <= ends
+    )
+
+
+def proof_of_income(book: Book, store: str, first: str, last: str, when: datetime) -> IncomeProof:
+    """Months of takings beside hours, pieces and fuel, with the seals and how to check them."""
+    laid = layout_at(book, store, when)
+    story = book.story(store)
+    months = _months(first, last)
+    return income_proof(laid, story, months, {m: _tally(laid, story, m) for m in months})
+
+
+def _months(first: str, last: str) -> list[str]:
+    start, end = period_of(first)[0], period_of(last)[0]
+    out = []
+    while start <= end:
+        out.append(f"{start:%Y-%m}")
+        start = (start.replace(day=28) + timedelta(days=4)).replace(day=1)
+    if not out or len(out) > 120:
+        raise InputError("Give 1 to 120 months, the first before the last.")
+    return out
+
+
+def _tally(laid: Layout, story: list[Told], month: str) -> IncomeTally:
+    """Hours and pieces of a month from readings, fuel from bills that end in it, and what the hours should burn."""
+    from zoneinfo import ZoneInfo
+
+    from drybank.balance.audit.usage import hours_of, pieces_of
+
+    zone = ZoneInfo(laid.store.time_zone)
+    starts, ends = period_of(month)
+    begin = datetime.combine(starts, datetime.min.time(), zone)
+    finish = datetime.combine(ends + timedelta(days=1), datetime.min.time(), zone)
+    hours, pieces = hours_of(laid, story, begin, finish), pieces_of(laid, story, begin, finish)
+    fuel = "gas" if any(p.plate.fuel == "natural gas" for p in laid.pockets.values()) else "propane"
+    billed = [b for b in _bills(story, f"{fuel} billed") if starts <= date.fromisoformat(b.data_to) <= ends]
+    return IncomeTally(
+        pieces=round(sum(pieces.values())) if pieces else None, hours=sum(hours.values()) if hours else None,
+        fuel=sum(b.value for b in billed) if billed else None, fuel_unit=billed[0].unit if billed else "",
+    )  # fmt: skip
