@@ -7,6 +7,9 @@
     kernel       the same, one step of several loads side by side (numba; imported only when a load is dried)
     lanes        loads through the kernel: steps, fire, events
     run          `dry` one load, `dry_many` arrays
+    bands        ranges of assumption of an unmeasured pocket
+    calibrate    the towel trial of a closed evening
+    evidence     what a working store can tell
     need         a table of needs, read millions of times a second
 
 Nothing here says that a load, a temperature or a setting is without danger: see docs/concepts/drying-limits.md.

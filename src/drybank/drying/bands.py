@@ -58,8 +58,8 @@ def band(load: Load, pocket: Pocket, air: Air, heat: Heat, *, sold_s: float | No
     loads, pockets = [load], [pocket]
     for a in moved:
         for end in (a.low, a.high):
-            loads.append(load if a.is_of_pocket else _load_moved(load, a, end))
-            pockets.append(_pocket_moved(pocket, a, end) if a.is_of_pocket else pocket)
+            loads.append(load if a.is_of_pocket else load_moved(load, a, end))
+            pockets.append(pocket_moved(pocket, a, end) if a.is_of_pocket else pocket)
     table = _outputs(loads, pockets, air, heat, sold_s)
     ends: dict[str, Interval] = {}
     for name, column in table.items():
@@ -109,7 +109,7 @@ def _root_squares(column: Array) -> tuple[float, float]:
     return float(np.sqrt((down**2).sum())), float(np.sqrt((up**2).sum()))
 
 
-def _pocket_moved(pocket: Pocket, a: Assumed, end: float) -> Pocket:
+def pocket_moved(pocket: Pocket, a: Assumed, end: float) -> Pocket:
     field = {
         "fabric contact": "contact_w_k", "airflow": "flow_exhaust_m3_s", "heat input": "heat_input_w",
         "leakage": "leak_frac",
@@ -118,7 +118,7 @@ def _pocket_moved(pocket: Pocket, a: Assumed, end: float) -> Pocket:
     return msgspec.structs.replace(pocket, **{field: value})
 
 
-def _load_moved(load: Load, a: Assumed, end: float) -> Load:
+def load_moved(load: Load, a: Assumed, end: float) -> Load:
     def moved(c: FabricClass) -> FabricClass:
         if a.name == "cotton share":
             return msgspec.structs.replace(c, cotton_frac=min(1.0, c.cotton_frac * end))

@@ -24,7 +24,7 @@ from drybank.records.drying import (
 from drybank.records.errors import InputError, OutOfRange
 from drybank.records.units import ZERO_C_K
 
-_TRACE_ROWS = 60_000
+_TRACE_ROWS = 2_000  # first guess of a trace's length
 T = TypeVar("T")
 NDBool = NDArray[np.bool_]
 
@@ -57,13 +57,23 @@ def dry(
     return _result(load, pocket, to_dry, sold, trace)
 
 
+def sold_run(load: Load, pocket: Pocket, air: Air, heat: Heat, sold_s: float) -> tuple[float, Trace]:
+    """Moisture at the end of a sold time, and the trace: the part of `dry` that a fit asks for many times."""
+    row = row_of(load, pocket, air, heat, heat_end_s(sold_s, heat))
+    out, trace = _run_one(row, start_of(load, air))
+    return float(out[at.O_MOISTURE_END]), _trace(trace, len(load.classes))
+
+
 def _run_one(row: Array, start: Array) -> tuple[Array, Array]:
     from drybank.drying.lanes import run_rows  # numba, only when a load is dried
 
-    out = np.zeros((1, at.OUT))
-    trace = np.zeros((_TRACE_ROWS, at.STATES + 3))
-    length = run_rows(row[None, :].copy(), start[None, :].copy(), out, trace)
-    return out[0], trace[: min(length, _TRACE_ROWS)]
+    length = _TRACE_ROWS
+    while True:
+        out, trace = np.zeros((1, at.OUT)), np.empty((length, at.STATES + 3))
+        noted = run_rows(row[None, :].copy(), start[None, :].copy(), out, trace)
+        if noted <= length:
+            return out[0], trace[:noted]
+        length = noted
 
 
 def _result(load: Load, pocket: Pocket, to_dry: Array, sold: Array | None, trace: Array) -> Drying:

@@ -339,3 +339,192 @@ class NeedMap(msgspec.Struct, frozen=True, kw_only=True, eq=False):
     error_rms_frac: float
     error_fuel_max_frac: float
     error_points: int
+
+
+class TowelRun(msgspec.Struct, frozen=True, kw_only=True):
+    """One towel load of the trial: weighed dry and wet, taken out before it is dry, weighed again.
+
+    ``exhaust_3_min_c`` at 3 min, ``exhaust_end_c`` 1 min before the end, ``inlet_3_min_c`` where a thermometer is at the
+    drum's inlet; None where not read. Masses in kg, times in s, temperatures in °C.
+    """
+
+    dry_kg: float
+    wet_kg: float
+    run_s: float
+    after_kg: float
+    exhaust_3_min_c: float | None = None
+    exhaust_end_c: float | None = None
+    inlet_3_min_c: float | None = None
+    towel_temp_c: float = 20.0
+
+    def __post_init__(self) -> None:
+        _within("Dry towels", self.dry_kg, 0.5, 60.0, "kg")
+        _within("Wet towels", self.wet_kg, 1.1 * self.dry_kg, 2.8 * self.dry_kg, "kg", "Wet them to about 60 %.")
+        _within("Towels after the run", self.after_kg, 1.0 * self.dry_kg, self.wet_kg, "kg")
+        _within("Run", self.run_s, 180.0, 2400.0, "s")
+        for name, value in (("Exhaust at 3 min", self.exhaust_3_min_c), ("Exhaust at the end", self.exhaust_end_c)):
+            if value is not None:
+                _within(name, value, 0.0, 130.0, "°C")
+        if self.inlet_3_min_c is not None:
+            _within("Inlet at 3 min", self.inlet_3_min_c, 0.0, 350.0, "°C")
+
+
+class NearEmptyRun(msgspec.Struct, frozen=True, kw_only=True):
+    """One dry towel at the highest heat: exhaust at 1 min, then mean exhaust and fuel (J, higher heating value) per second
+    from the first going-out of the fire after ``from_s`` to the first after ``until_s``: whole turns of the fire only.
+    """
+
+    towel_kg: float
+    exhaust_mean_c: float
+    fuel_w: float
+    from_s: float = 360.0
+    until_s: float = 720.0
+    exhaust_1_min_c: float | None = None
+
+    def __post_init__(self) -> None:
+        _within("Towel", self.towel_kg, 0.2, 3.0, "kg")
+        _within("Mean exhaust", self.exhaust_mean_c, 10.0, 130.0, "°C")
+        _within("Fuel of the near-empty run", self.fuel_w, 50.0, 250e3, "W")
+        _within("Start of the mean", self.from_s, 60.0, 1800.0, "s")
+        _within("End of the mean", self.until_s, self.from_s + 60.0, 3600.0, "s")
+
+
+class TowelTrial(msgspec.Struct, frozen=True, kw_only=True):
+    """What the trial of a closed evening gives; parts may be missing, and then less can be told.
+
+    ``clocked_w`` is the fuel input from the meter with only this pocket firing. Errors of one standard deviation:
+    clock and fuel as fractions, exhaust and inlet in K, scale in kg.
+    """
+
+    air: Air
+    heat: Heat
+    clocked_w: float | None = None
+    near_empty: NearEmptyRun | None = None
+    towels: tuple[TowelRun, ...] = ()
+    clock_sd_frac: float = 0.02
+    fuel_sd_frac: float = 0.03
+    exhaust_sd_k: float = 1.5
+    inlet_sd_k: float = 5.0
+    scale_sd_kg: float = 0.05
+
+    def __post_init__(self) -> None:
+        if self.clocked_w is not None:
+            _within("Clocked fuel input", self.clocked_w, 500.0, 250e3, "W")
+        _within("Error of the clocking", self.clock_sd_frac, 0.001, 0.5, "of 1")
+        _within("Error of the fuel", self.fuel_sd_frac, 0.001, 0.5, "of 1")
+        _within("Error of the exhaust", self.exhaust_sd_k, 0.1, 20.0, "K")
+        _within("Error of the inlet", self.inlet_sd_k, 0.1, 50.0, "K")
+        _within("Error of the scale", self.scale_sd_kg, 0.001, 2.0, "kg")
+
+
+class FittedFigure(msgspec.Struct, frozen=True, kw_only=True):
+    """One fitted figure of a pocket with its standard error, both in the pocket's own unit."""
+
+    name: str
+    value: float
+    standard_error: float
+    unit: str
+
+
+class TrialFit(msgspec.Struct, frozen=True, kw_only=True):
+    """What a towel trial says: fitted figures, their correlations (row by row), how well it fits, and the pocket with them.
+
+    ``misfit`` is the root mean square of (reading - model) / standard deviation per degree of freedom: near 1 is as it should be.
+    ``band_frac`` is one standard error of minutes to dry of a normal mixed load.
+    """
+
+    figures: tuple[FittedFigure, ...]
+    correlations: tuple[tuple[float, ...], ...]
+    misfit: float
+    degrees_of_freedom: int
+    residuals: tuple[tuple[str, float, float, float], ...]
+    band_frac: float
+    pocket: Pocket
+    cautions: tuple[str, ...] = ()
+
+
+class FuelBill(msgspec.Struct, frozen=True, kw_only=True):
+    """A fuel bill over which hours and loads of these dryers are known: what else burned on it lies between two figures."""
+
+    fuel_j: float
+    other_low_j: float
+    other_high_j: float
+    sold_s: float
+    loads: float
+
+    def __post_init__(self) -> None:
+        _within("Fuel of the bill", self.fuel_j, 1e6, 1e15, "J")
+        _within("Other uses, least", self.other_low_j, 0.0, self.fuel_j, "J")
+        _within("Other uses, most", self.other_high_j, self.other_low_j, self.fuel_j, "J")
+        _within("Hours sold", self.sold_s, 3600.0, 1e10, "s")
+        _within("Loads", self.loads, 1.0, 1e8, "")
+
+
+class WatchedLoad(msgspec.Struct, frozen=True, kw_only=True):
+    """A customer-like load timed to dry with a stop watch; errors as fractions, one standard deviation."""
+
+    mass_dry_kg: float
+    residual_frac: float
+    dry_s: float
+    heat: Heat
+    air: Air = Air()
+    mass_sd_frac: float = 0.15
+    residual_sd_frac: float = 0.12
+    time_sd_frac: float = 0.10
+
+    def __post_init__(self) -> None:
+        _within("Dry mass of the watched load", self.mass_dry_kg, *MASS_KG, "kg")
+        _within("Residual moisture", self.residual_frac, *RESIDUAL_FRAC, "kg/kg")
+        _within("Time to dry", self.dry_s, 60.0, 14000.0, "s")
+        for name, value in (
+            ("mass", self.mass_sd_frac),
+            ("moisture", self.residual_sd_frac),
+            ("time", self.time_sd_frac),
+        ):
+            _within(f"Error of the {name}", value, 0.005, 0.6, "of 1")
+
+
+class MoreTime(msgspec.Struct, frozen=True, kw_only=True):
+    """How many of the loads that first bought a time came back for more."""
+
+    first_s: float
+    bought_more: int
+    loads: int
+
+    def __post_init__(self) -> None:
+        _within("First time", self.first_s, 60.0, 14000.0, "s")
+        _within("Loads seen", self.loads, 1, 10**7, "")
+        _within("Loads that bought more", self.bought_more, 0, self.loads, "")
+
+
+class StoreEvidence(msgspec.Struct, frozen=True, kw_only=True):
+    """What a working store can tell of its pockets without closing."""
+
+    normal_load_kg: float
+    residual_frac: float
+    heat: Heat
+    air: Air = Air()
+    spread_load_frac: float = 0.35
+    bills: tuple[FuelBill, ...] = ()
+    watched: tuple[WatchedLoad, ...] = ()
+    more_time: tuple[MoreTime, ...] = ()
+
+    def __post_init__(self) -> None:
+        _within("Normal load", self.normal_load_kg, *MASS_KG, "kg")
+        _within("Residual moisture", self.residual_frac, *RESIDUAL_FRAC, "kg/kg")
+        _within("Spread of loads", self.spread_load_frac, 0.02, 1.0, "of the normal load")
+
+
+class StoreFit(msgspec.Struct, frozen=True, kw_only=True):
+    """Where the evidence puts a pocket: 5 %, 50 % and 95 % of minutes for the normal load, and of each assumption as a factor.
+
+    ``before`` is the same without the evidence. ``narrowed_frac`` is how much shorter the band of minutes became.
+    """
+
+    minutes: tuple[float, float, float]
+    minutes_before: tuple[float, float, float]
+    factors: tuple[tuple[str, float, float, float], ...]
+    narrowed_frac: float
+    draws_kept: float
+    pocket: Pocket
+    notes: tuple[str, ...] = ()
