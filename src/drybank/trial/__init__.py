@@ -3,11 +3,13 @@ how small a loss would be noticed.
 
     world.py       constants of the invented world; the faults that can be planted
     generator.py   weekly histories as arrays, drawn from a seed
+    telling.py     a history told as entries of a book, over a given store
 """
 
 from __future__ import annotations
 
 from drybank.trial.generator import History, invent
+from drybank.trial.telling import Telling, as_entries, faults_in_words
 from drybank.trial.world import Fault, World
 
-__all__ = ["Fault", "History", "World", "invent"]
+__all__ = ["Fault", "History", "Telling", "World", "as_entries", "faults_in_words", "invent"]

@@ -31,6 +31,8 @@ class History:
     faults: tuple[Fault, ...]
     hours_read: Floats
     counter_read: Ints
+    counter_total: Ints
+    slips: Ints
     counted: Ints
     rejects: Ints
     coins: Ints
@@ -160,22 +162,21 @@ def _taken(rng: np.random.Generator, coins: Ints, faults: Sequence[Fault]) -> In
     return rng.binomial(coins, np.clip(share + burst, 0.0, 1.0))
 
 
-def _readings(world: World, rng: np.random.Generator, counter: Ints, faults: Sequence[Fault]) -> Ints:
-    """Counter readings as written: modulo, resets, boards swapped, typing slips."""
-    stores, pockets, _ = counter.shape
+def _totals(world: World, rng: np.random.Generator, counter: Ints, faults: Sequence[Fault]) -> tuple[Ints, Ints]:
+    """Counter totals that never start again by themselves (resets and exchanges apart), and slips of the pen."""
+    stores, pockets, weeks = counter.shape
     start = rng.integers(0, world.counter_size, (stores, pockets, 1))
-    total = np.concatenate([start, start + np.cumsum(counter, axis=2)], axis=2)
+    total: Ints = np.concatenate([start, start + np.cumsum(counter, axis=2)], axis=2)
+    slips = np.zeros((stores, pockets, weeks + 1), np.int64)
     for f in faults:
         if f.kind in ("reset", "swap") and f.pocket is not None:
             t = f.first_week  # changed half way through this week: what fell before is lost to the counter
             half = int(counter[f.store, f.pocket, t]) // 2
             after = total[f.store, f.pocket, t + 1 :] - total[f.store, f.pocket, t] - half
             total[f.store, f.pocket, t + 1 :] = after + int(f.size)
-    read: Ints = np.mod(total, world.counter_size)
-    for f in faults:
         if f.kind == "typo" and f.pocket is not None:
-            read[f.store, f.pocket, f.first_week + 1] += int(f.size)
-    return read
+            slips[f.store, f.pocket, f.first_week + 1] += int(f.size)
+    return total, slips
 
 
 def invent(
@@ -208,11 +209,14 @@ def invent(
     start = rng.uniform(200.0, 20_000.0, (stores, pockets, 1))
     meter = np.concatenate([start, start + np.cumsum(hours, axis=2)], axis=2)
     steps = np.floor(np.round(meter / world.meter_step_h, 9))
+    total, slips = _totals(world, rng, counter, faults)
     return History(
         world=world,
         faults=tuple(faults),
         hours_read=steps * world.meter_step_h,
-        counter_read=_readings(world, rng, counter, faults),
+        counter_read=np.mod(total, world.counter_size) + slips,
+        counter_total=total,
+        slips=slips,
         counted=_counted(world, rng, box),
         rejects=slugs,
         coins=coins,

@@ -32,17 +32,40 @@ class Fit:
     increment: float | None
 
 
+@dataclass(frozen=True)
+class After:
+    """The reading after the odd one: what it showed, and what to expect from the odd one, or from the one before."""
+
+    shown: int
+    from_odd: Expected
+    from_before: Expected
+
+    def log_chance(self, way: str, odd: int, before: int, size: int | None) -> float:
+        """Log chance of the next reading if the odd one came about in this way."""
+        was_slip = way in ("slip now", "neighbour's reading")
+        step = self.shown - (before if was_slip else odd)
+        if step < 0 and size:
+            step += size
+        expected = self.from_before if was_slip else self.from_odd
+        return max(float(expected.log_density(step)), -60.0)
+
+
 def _log_sum(log: Floats) -> float:
     top = float(np.max(log))
     return top + float(np.log(np.sum(np.exp(log - top)))) if np.isfinite(top) else -np.inf
 
 
-def _slips(written: int, expected: Expected, gain: Floats) -> tuple[float, int | None]:
+def _slips(
+    written: int, expected: Expected, gain: Floats, earlier: tuple[int, Expected] | None = None
+) -> tuple[float, int | None]:
     """Log chance that ``written`` is a slip, and the likeliest number meant. ``gain`` maps a number meant
     to its increment: meant * gain[0] + gain[1]."""
     options = meant(written)
     numbers = np.array([m.number for m in options], float)
     log = expected.log_density(numbers * gain[0] + gain[1]) + np.log([m.chance for m in options])
+    if earlier is not None:
+        value, then = earlier
+        log = log + then.log_density(numbers - value) - max(float(then.log_density(written - value)), -60.0)
     best = int(np.argmax(log))
     return _log_sum(log), options[best].number if np.isfinite(log[best]) else None
 
@@ -63,6 +86,8 @@ def why(
     *,
     size: int | None = None,
     neighbours: Sequence[tuple[int, Expected]] = (),
+    after: After | None = None,
+    earlier: tuple[int, Expected] | None = None,
 ) -> tuple[Fit, ...]:
     """Why a counter shows what it shows.
 
@@ -74,6 +99,11 @@ def why(
         Number at which the counter starts again from nothing; None tries the common sizes.
     neighbours : sequence of (last reading, Expected)
         Devices whose reading might have been written here.
+    after : After, optional
+        The next reading, once there is one: a slip is followed by a reading that goes on from ``before``, a
+        reset or another board by one that goes on from ``shown``.
+    earlier : (reading, Expected), optional
+        The reading before ``before`` and what was expected to follow it: a slip before must fit that too.
     """
     ways: dict[str, tuple[float, float | None]] = {}
     step = float(shown - before)
@@ -88,11 +118,13 @@ def why(
     ways["board swapped"] = (np.log(PRIOR["board swapped"] * anywhere), None)
     log, number = _slips(shown, expected, np.array([1.0, -before]))
     ways["slip now"] = (np.log(PRIOR["slip now"]) + log, None if number is None else float(number - before))
-    log, number = _slips(before, expected, np.array([-1.0, shown]))
+    log, number = _slips(before, expected, np.array([-1.0, shown]), earlier)
     ways["slip before"] = (np.log(PRIOR["slip before"]) + log, None if number is None else float(shown - number))
     if neighbours:
         near = np.array([float(e.log_density(shown - last)) for last, e in neighbours])
         ways["neighbour's reading"] = (np.log(PRIOR["neighbour's reading"] / len(near)) + _log_sum(near), None)
+    if after is not None:
+        ways = {w: (log + after.log_chance(w, shown, before, size), step) for w, (log, step) in ways.items()}
     log_all = np.array([v[0] for v in ways.values()])
     chance = np.exp(log_all - _log_sum(log_all))
     fits = [Fit(w, float(c), v[1]) for (w, v), c in zip(ways.items(), chance, strict=True)]

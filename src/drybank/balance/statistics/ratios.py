@@ -39,8 +39,17 @@ def _safe(n: Floats) -> Floats:
     return np.where(n > 0, n, np.nan)
 
 
-def compare(numerator: Floats, denominator: Floats, growth: Growth, centre: float = 0.0) -> Ratio:
+def compare(
+    numerator: Floats,
+    denominator: Floats,
+    growth: Growth,
+    centre: float = 0.0,
+    extra: Floats | float = 0.0,
+) -> Ratio:
     """ln(numerator / denominator) against ``centre``, in its own standard deviations.
+
+    ``extra`` is a further variance in pieces squared: ends of further stretches, hours between a reading
+    and its emptying.
 
     At `FEW_COINS` pieces or more the log ratio is used, below it the difference
     (numerator - denominator) / sqrt(c n^2 + a n + b), which stays symmetric at few coins.
@@ -48,7 +57,8 @@ def compare(numerator: Floats, denominator: Floats, growth: Growth, centre: floa
     """
     d = _safe(np.asarray(denominator, float))
     expected = d * np.exp(centre)
-    sd = np.sqrt(growth.variance(np.where(np.isnan(d), 1.0, d)))
+    tally = np.where(np.isnan(d), 1.0, d)
+    sd = np.sqrt(growth.variance(tally) + np.asarray(extra) / tally**2)
     with np.errstate(divide="ignore", invalid="ignore"):
         log = np.log(np.maximum(numerator, 0.5) / expected)
         gap = numerator / expected - 1.0
@@ -166,9 +176,9 @@ class Change:
     siblings: Ints
     n: Floats
 
-    def judge(self, growth: Growth) -> Ratio:
-        """The change in its own standard deviations, with its 95 % interval."""
-        sd = np.sqrt(growth.c * (1.0 + self._extra()) + growth.a * self.x1 + growth.b * self.x2)
+    def judge(self, growth: Growth, extra: Floats | float = 0.0) -> Ratio:
+        """The change in its own standard deviations, with its 95 % interval; ``extra`` variance of the log."""
+        sd = np.sqrt(growth.c * (1.0 + self._extra()) + growth.a * self.x1 + growth.b * self.x2 + np.asarray(extra))
         return Ratio(
             share=np.expm1(self.change),
             low=np.expm1(self.change - HALF_WIDTH_95 * sd),
@@ -207,11 +217,12 @@ def change(
         x1, x2 = x1 + past, x2 + past**2
     middle, count = others_median(delta, group)
     size = int(group.max()) + 1 if group.size else 0
-    known = np.bincount(group, np.isfinite(delta).astype(float), size)
+    good = np.isfinite(delta) & np.isfinite(x1)
+    known = np.bincount(group, good.astype(float), size)
     # the median of k normals has pi/2 times the variance of their mean
     for_median = np.where(count > 0, 0.5 * np.pi / np.maximum(count, 1), 0.0)
-    mean1 = (np.bincount(group, x1, size) / np.maximum(known, 1.0))[group]
-    mean2 = (np.bincount(group, x2, size) / np.maximum(known, 1.0))[group]
+    mean1 = (np.bincount(group, np.where(good, x1, 0.0), size) / np.maximum(known, 1.0))[group]
+    mean2 = (np.bincount(group, np.where(good, x2, 0.0), size) / np.maximum(known, 1.0))[group]
     return Change(
         change=delta - middle,
         x1=x1 + for_median * mean1,
@@ -259,6 +270,22 @@ def _change_spreads(changes: list[Change]) -> list[tuple[float, float, float, fl
         for part in parts
         if part.size >= 6
     ]
+
+
+def lasting_weeks(z: Floats, cash: Floats, counter: Floats, growth: Growth, centre: float) -> Floats:
+    """z of single weeks, taken back where the week before or after makes up for it.
+
+    A slip in one reading, or coins that fell a week late, show short in one week and over in the next. Of
+    a week's z and those of the two pairs that it belongs to, the one nearest to "over" is kept.
+    """
+    out = z.copy()
+    if z.shape[1] < 2:
+        return out
+    num, den = cash[:, 1:] + cash[:, :-1], counter[:, 1:] + counter[:, :-1]
+    pair = np.nan_to_num(compare(num, np.nan_to_num(den), growth, centre).z, nan=-np.inf)
+    out[:, 1:] = np.maximum(out[:, 1:], pair)
+    out[:, :-1] = np.maximum(out[:, :-1], pair)
+    return out
 
 
 def week_and_total(z_total: Floats, z_weeks: Floats) -> Floats:

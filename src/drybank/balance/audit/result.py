@@ -1,0 +1,306 @@
+"""The balance: entries of one or many stores in, a result per store out."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+
+from drybank.balance.audit import findings as tell_finding
+from drybank.balance.audit import words
+from drybank.balance.audit.devices import Odd, Trace, follow, usual_rate
+from drybank.balance.audit.held import Held, what_was_held
+from drybank.balance.audit.judge import Judged, judge, panel
+from drybank.balance.audit.levels import is_spread, level
+from drybank.balance.audit.sight import smallest_loss
+from drybank.balance.audit.spans import Rows, rows, source
+from drybank.balance.audit.story import Story, moment, tell
+from drybank.balance.audit.unit import unit_of
+from drybank.balance.audit.units import groups
+from drybank.balance.statistics.causes import PRIORS
+from drybank.balance.statistics.growth import Growth
+from drybank.balance.statistics.priors import Habits, assumptions
+from drybank.balance.statistics.timing import MinutesSeen, minutes_per_coin
+from drybank.records.balance import (
+    BalanceResult,
+    Discipline,
+    GrowthUsed,
+    LevelBalance,
+    Outcomes,
+    Period,
+    Told,
+    UnitBalance,
+)
+from drybank.records.finding import Finding
+from drybank.records.layout import Layout
+from drybank.records.working import Assumption
+
+HORIZON_DAYS = 400.0  # readings and counts further back teach nothing more
+_AT_ONCE_COINS = 0.5  # coins that still fall when box and counter are taken in one go; an assumption
+
+
+@dataclass(frozen=True)
+class _Told:
+    """One store made ready: its rows, and what was read and missed on the way."""
+
+    layout: Layout
+    story: Story
+    rows: tuple[Rows, ...]
+    odd: tuple[Odd, ...]
+    held: dict[str, Held]
+    missing: tuple[str, ...]
+    assumed: tuple[Assumption, ...]
+
+
+def _traces(layout: Layout, story: Story) -> dict[str, Trace]:
+    sizes = {k: c.rolls_over_at for k, c in layout.counters.items()}
+    sizes |= {k: m.rolls_over_at for k, m in layout.meters.items()}
+    rates: dict[str, float] = {k: usual_rate(story.shown.get(k, ()), size) for k, size in sizes.items()}
+    usual: dict[str, float | None] = {}
+    for kind in (layout.counters, layout.meters):
+        known = [rates[k] for k in kind if np.isfinite(rates[k])]
+        usual.update(dict.fromkeys(kind, float(np.median(known)) if known else None))
+    return {
+        k: follow(k, story.shown.get(k, ()), story.swapped, size=size, fleet_rate=usual[k]) for k, size in sizes.items()
+    }
+
+
+def _ready(layout: Layout, entries: Iterable[Told], period: Period) -> _Told:
+    story = tell(entries, layout.store.time_zone, from_day=moment(period.since) - HORIZON_DAYS)
+    traces = _traces(layout, story)
+    held, missing, assumed = what_was_held(layout, story)
+    since, until = moment(period.since), moment(period.until)
+    inside = [c for c in story.counted if since < c.at <= until + 1e-9]
+    of = source(layout, story, traces, held)
+    found = tuple(rows(of, g) for g in groups(layout, inside))
+    odd = tuple(o for t in traces.values() for o in t.odd if since < o.at <= until + 1e-9)
+    if story.orphans:
+        missing.append(
+            f"{len(story.orphans)} counts name no box, bag or collection that is on file; they are left out."
+        )
+    return _Told(layout, story, found, odd, held, tuple(missing), tuple(assumed))
+
+
+def balance_fleet(
+    stores: Sequence[tuple[Layout, Iterable[Told]]],
+    period: Period,
+    *,
+    habits: Habits | None = None,
+    priors: dict[str, float] | None = None,
+) -> tuple[BalanceResult, ...]:
+    """Balance many stores at once: noise is learned from all, lists keep their promise over all.
+
+    See `balance`; results are in the order of the stores.
+    """
+    ready = [_ready(layout, entries, period) for layout, entries in stores]
+    every = [r for t in ready for r in t.rows]
+    of_store = [k for k, t in enumerate(ready) for _ in t.rows]
+    steps = [1.0 / m.per_hour for t in ready for m in t.layout.meters.values()]
+    p = panel(every, of_store, moment(period.since), moment(period.until), max(steps, default=0.1))
+    judged = judge(p, habits=habits, priors=priors)
+    return tuple(_result(judged, k, t, period, priors) for k, t in enumerate(ready))
+
+
+def balance(
+    layout: Layout,
+    entries: Iterable[Told],
+    period: Period,
+    *,
+    habits: Habits | None = None,
+    priors: dict[str, float] | None = None,
+) -> BalanceResult:
+    """Is the cash right, and if not, where and why?
+
+    Parameters
+    ----------
+    layout : Layout
+        The store with its control sheets laid over it (`drybank.control.layout.layout`).
+    entries : iterable of entries
+        All entries of the store: the period's and those before it, from which noise and own past are
+        learned. `Entry`, or a book's lines with corrections folded in.
+    period : Period
+        Boxes emptied after ``since`` and not after ``until`` are judged.
+    habits : Habits, optional
+        Assumed reading and counting habits, for a fleet that has not shown its own.
+    priors : dict, optional
+        Prior of each cause, by the owner's hand; `drybank.balance.statistics.causes.PRIORS` otherwise.
+
+    Returns
+    -------
+    BalanceResult
+        A verdict per unit, bank and store, findings, and what was missing or assumed. The same entries
+        give the same result.
+    """
+    return balance_fleet([(layout, entries)], period, habits=habits, priors=priors)[0]
+
+
+def _result(j: Judged, k: int, told: _Told, period: Period, priors: dict[str, float] | None) -> BalanceResult:
+    store = told.layout.store
+    mine = j.panel.store == k
+    at = [int(i) for i in np.flatnonzero(mine)]
+    units = [unit_of(j, i, j.panel.rows[i], store.currency) for i in at]
+    banks = tuple(
+        level(j, mine & np.array([r.group.bank == b.key for r in j.panel.rows], bool), "bank", b.key, store.currency)
+        for b in store.banks
+        if any(j.panel.rows[i].group.bank == b.key for i in at)
+    )
+    whole = level(j, mine, "store", store.key, store.currency)
+    place = tell_finding.Place(store.key, store.currency, period)
+    found = _findings(place, j, told, at, units, (banks, whole))
+    return BalanceResult(
+        store=store.key, name=store.name, currency=store.currency, period=period,
+        says=_summary(units, whole, found), units=tuple(units), banks=banks, whole=whole, findings=found,
+        missing=_missing(told, units), assumed=assumptions(j.habits) + told.assumed, growth=_growth_used(j),
+        discipline=_discipline(j, at), outcomes=_outcomes(told.story, priors),
+    )  # fmt: skip
+
+
+def _seen(j: Judged, i: int, told: _Told) -> MinutesSeen | None:
+    """Which minutes per coin the group's pocket seems set to; None with several controls or no counter."""
+    group = j.panel.rows[i].group
+    hours, sold = j.panel.now["run_s"][i], j.panel.now["sold_counter_s"][i]
+    both = np.isfinite(hours) & np.isfinite(sold)
+    if len(group.controls) != 1 or not both.any():
+        return None
+    kin = (j.panel.kin == j.panel.kin[i]) & (np.arange(j.panel.groups) != i)
+    all_run, all_sold = j.panel.now["run_s"][kin], j.panel.now["sold_counter_s"][kin]
+    good = np.isfinite(all_run) & np.isfinite(all_sold)
+    rates = np.where(good, all_run, 0).sum(1) / np.maximum(np.where(good, all_sold, 0).sum(1), 1e-9)
+    rates = rates[good.any(axis=1)]
+    per_piece = told.held[group.controls[0]].at(moment_of(j, i))
+    main = max(group.box_inputs or tuple(per_piece), key=lambda key: (key in per_piece, key))
+    minutes = per_piece.get(main, 360.0) / 60.0
+    return minutes_per_coin(
+        float(hours[both].sum()) / 3600.0,
+        float(sold[both].sum()) / 60.0 / minutes,
+        float(np.median(rates)) if rates.size else 0.95,
+        meter_step_h=j.panel.meter_step_h,
+        growth=j.hours_growth,
+    )
+
+
+def moment_of(j: Judged, i: int) -> float:
+    """End of the last span of a group."""
+    spans = j.panel.rows[i].spans
+    return spans[-1].end if spans else 0.0
+
+
+def _findings(
+    place: tell_finding.Place,
+    j: Judged,
+    told: _Told,
+    at: list[int],
+    units: list[UnitBalance],
+    levels: tuple[tuple[LevelBalance, ...], LevelBalance],
+) -> tuple[Finding, ...]:
+    by_row: dict[int, UnitBalance] = dict(zip(at, units, strict=True))
+    out: list[Finding] = []
+    for i, unit in by_row.items():
+        if unit.is_listed:
+            mixed = tell_finding.mixed_up(place, j, i, by_row)
+            out.append(tell_finding.cash_finding(place, j, i, unit, mixed))
+        elif j.listed_hours[i]:
+            out.append(tell_finding.hours_finding(place, j, i, unit.pockets, _seen(j, i, told)))
+        if j.listed_trade[i]:
+            out.append(tell_finding.trade_finding(place, j, i, unit.pockets))
+    out += _alike(place, j, at, levels)
+    out += [tell_finding.odd_finding(place, o) for o in told.odd]
+    order = {"danger": 0, "money": 1, "due": 2, "note": 3}
+    size = {f.key: -abs(f.size.value) if f.size and f.size.unit == "minor" else 0.0 for f in out}
+    return tuple(sorted(out, key=lambda f: (order[f.weight], size[f.key], f.key)))
+
+
+def _alike(
+    place: tell_finding.Place, j: Judged, at: list[int], levels: tuple[tuple[LevelBalance, ...], LevelBalance]
+) -> list[Finding]:
+    """The whole store, or else single banks, short alike."""
+    from scipy.stats import norm
+
+    banks, whole = levels
+    mine = np.zeros(j.panel.groups, bool)
+    mine[at] = True
+    if whole.verdict == "short" and whole.z is not None and is_spread(j, mine):
+        return [tell_finding.level_finding(place, whole, whole.units, float(norm.cdf(whole.z)))]
+    out = []
+    for b in banks:
+        members = mine & np.array([r.group.bank == b.key for r in j.panel.rows], bool)
+        if b.verdict == "short" and b.z is not None and is_spread(j, members):
+            out.append(tell_finding.level_finding(place, b, b.units, float(norm.cdf(b.z))))
+    return out
+
+
+def _summary(units: list[UnitBalance], whole: LevelBalance, found: tuple[Finding, ...]) -> str:
+    judged = sum(u.verdict != "cannot tell" for u in units)
+    money = [f for f in found if f.weight == "money"]
+    if not judged:
+        return "The cash cannot be judged for this period: see what is missing."
+    if not money:
+        return f"Nothing stands out. {whole.says}"
+    noun = "question" if len(money) == 1 else "questions"
+    return f"{len(money)} {noun}. {money[0].says}"
+
+
+def _missing(told: _Told, units: list[UnitBalance]) -> tuple[str, ...]:
+    out = list(told.missing)
+    out += [u.says for u in units if u.verdict == "cannot tell"]
+    no_counter = [p for r in told.rows if not r.group.cash_counters for p in r.group.pockets]
+    if no_counter:
+        out.append(
+            f"{words.pockets(tuple(no_counter))}: no counter of the coins, so cash is held against hours, and only a"
+            " change from before can be seen, not a loss that was there from the first day."
+        )
+    return tuple(dict.fromkeys(out))
+
+
+def _growth_used(j: Judged) -> tuple[GrowthUsed, ...]:
+    named: tuple[tuple[str, Growth], ...] = (
+        ("cash against counters", j.cash_growth),
+        ("cash against hours, as a change", j.by_hours_growth),
+        ("hours against pieces, as a change", j.hours_growth),
+        ("trade against siblings, as a change", j.trade_growth),
+    )
+    return tuple(GrowthUsed(statistic=s, c=g.c, a=g.a, b=g.b, pockets=g.pockets) for s, g in named)
+
+
+def _discipline(j: Judged, at: list[int]) -> Discipline | None:
+    n = j.cash.n[at]
+    n = n[np.isfinite(n) & (n > 0)]
+    if not n.size:
+        return None
+    usual = float(np.median(n))
+    g = j.cash_growth
+    offset = g.end_coins_sd()
+    least = min(g.b, 2.0 * _AT_ONCE_COINS**2 + 1.0 / 6.0)
+    now = smallest_loss(float(g.variance(usual))) or 1.0
+    better = smallest_loss(float(Growth(c=g.c, a=g.a, b=least).variance(usual))) or 1.0
+    is_limit = g.end_share(usual) > 0.5
+    says = f"About {offset:.1f} coins fall between reading a counter and emptying its box."
+    if is_limit:
+        says += (
+            f" That is what limits this balance: {100 * now:.1f} % would be noticed at a usual pocket,"
+            f" {100 * better:.1f} % if each box were emptied right after its counter is read. Read, empty, next pocket."
+        )
+    return Discipline(
+        offset_coins=offset, smallest_now_frac=now, smallest_if_at_once_frac=better, is_the_limit=is_limit, says=says
+    )
+
+
+def _outcomes(story: Story, priors: dict[str, float] | None) -> Outcomes | None:
+    """Tally of findings confirmed and dismissed, and the priors those counts would give."""
+    if not story.outcomes:
+        return None
+    last = {o.finding: o for o in story.outcomes}
+    confirmed: dict[str, int] = {}
+    for o in last.values():
+        if o.outcome == "confirmed":
+            confirmed[o.cause or "not said"] = confirmed.get(o.cause or "not said", 0) + 1
+    dismissed = sum(o.outcome == "dismissed" for o in last.values())
+    now = priors or PRIORS
+    weight = 100.0  # findings that the assumed priors count for
+    counts = {c: weight * now[c] + confirmed.get(c, 0) + (dismissed if c == "none" else 0) for c in now}
+    total = sum(counts.values())
+    return Outcomes(
+        confirmed=confirmed, dismissed=dismissed, open=sum(o.outcome == "open" for o in last.values()),
+        suggested_priors={c: round(v / total, 4) for c, v in counts.items()},
+    )  # fmt: skip
