@@ -10,3 +10,6 @@ import drybank.cli.weigh
 import drybank.cli.balance
 import drybank.cli.cash
 import drybank.cli.statement
+import drybank.cli.upkeep
+import drybank.cli.correcting
+import drybank.cli.keeping

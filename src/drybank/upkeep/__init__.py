@@ -13,7 +13,7 @@ from drybank.upkeep.due import Place, Use, box_full, due_at, schedule
 from drybank.upkeep.forecast import FIRST_GUESS, BackTest, Reached, back_test, forecast, rate
 from drybank.upkeep.hint import Watched, falling_use, rising
 from drybank.upkeep.tasks import START_LIST, replace_tasks
-from drybank.upkeep.visit import Stop, lock_off_steps, lock_out_steps, round_cards, stops
+from drybank.upkeep.visit import Stop, is_for_this_visit, lock_off_steps, lock_out_steps, parts_of, round_cards, stops
 
 __all__ = [
     "FIRST_GUESS",
@@ -32,8 +32,10 @@ __all__ = [
     "falling_use",
     "fit_season",
     "forecast",
+    "is_for_this_visit",
     "lock_off_steps",
     "lock_out_steps",
+    "parts_of",
     "rate",
     "replace_tasks",
     "rising",

@@ -166,13 +166,16 @@ def schedule(
         for task in tasks:
             if task.scope == place.scope and (place.has_gas or not task.gas_only):
                 due = due_at(place, task, today=today, past=past, level=level)
-                out.append(_pulled(due, [f for f in findings if _is_at(f, place)], today))
+                out.append(_pulled(due, [f for f in findings if place.key in places_named(f)], today))
     return tuple(sorted(out, key=_rank))
 
 
-def _is_at(finding: Finding, place: Place) -> bool:
+def places_named(finding: Finding) -> frozenset[str]:
+    """Keys of pockets and machines that a finding's place names: "14", "pocket 14, High", "pockets 1, 2"."""
     words = finding.where.replace(",", " ").split()
-    return finding.where == place.key or place.key in words
+    if words and words[0] in ("pocket", "pockets", "machine", "machines"):
+        return frozenset((finding.where, *words[1:]))
+    return frozenset((finding.where,))
 
 
 def _pulled(due: Due, findings: Sequence[Finding], today: date) -> Due:
@@ -186,6 +189,11 @@ def _pulled(due: Due, findings: Sequence[Finding], today: date) -> Due:
 
 def _rank(due: Due) -> tuple[int, date, str, str]:
     return (_ORDER[due.state], due.on or date.max, due.at, due.task.key)
+
+
+def _called(box: str) -> str:
+    """A box as a person says it; its key may begin with the word already."""
+    return box[:1].upper() + box[1:] if box.lower().startswith("box") else f"Box {box}"
 
 
 def box_full(
@@ -205,20 +213,20 @@ def box_full(
     the end of the last span. Raises `NotIdentified` where the box's capacity is not known.
     """
     if capacity is None:
-        raise NotIdentified(f"How many coins box {box} holds is not known; count a full one and enter it.")
+        raise NotIdentified(f"{_called(box)}: how many coins it holds is not known; count a full one and enter it.")
     if capacity <= 0 or pieces_now < 0:
         raise InputError(
-            f"A box for {capacity} coins with {pieces_now:g} in it.", where=f"box {box}", mend="Count both in pieces."
+            f"A box for {capacity} coins with {pieces_now:g} in it.", where=_called(box), mend="Count both in pieces."
         )
     left = capacity - pieces_now
     if left <= 0:
         return BoxDue(box=box, pieces_now=pieces_now, capacity=capacity, on=today, empty_by=today, high=today, level=level,
-                      says=f"Box {box} is full by its counter: empty it at this visit.")  # fmt: skip
+                      says=f"{_called(box)} is full by its counter: empty it at this visit.")  # fmt: skip
     found = forecast(left, spans, today=today, clock=clock, resolution=1.0, past=past, level=level)
     late = "later than ten years" if found.high is None else f"{found.high}"
     early = "later than ten years" if found.low is None else f"{found.low}"
     return BoxDue(
         box=box, pieces_now=pieces_now, capacity=capacity, on=found.on, empty_by=found.low, high=found.high, level=level,
-        says=f"Box {box} will be full between {early} and {late} ({100 * level:.0f} %): empty it by {early}.",
+        says=f"{_called(box)} will be full between {early} and {late} ({100 * level:.0f} %): empty it by {early}.",
         working=found.working,
     )  # fmt: skip

@@ -112,7 +112,7 @@ def falling_use(
     counting noise and the siblings' own scatter (1.4826 MAD). At least four pockets.
     """
     weeks = {len(v) for v in loads.values()}
-    if len(weeks) != 1:
+    if len(weeks) > 1:
         raise InputError("Every pocket needs the same weeks.", mend="Give 0 where a pocket stood still.")
     if len(loads) < 4 or weeks.pop() < recent + base:
         raise NotIdentified(f"Comparing with siblings takes four pockets and {recent + base} weeks.")

@@ -15,6 +15,7 @@ import msgspec
 from drybank.records.finding import Finding
 from drybank.records.store import Machine
 from drybank.records.upkeep import CardLine, CardSheet, Due, Power, RoundCard, Task
+from drybank.upkeep.due import places_named
 
 LOCK_OUT_SOURCE: Final = (
     "29 CFR 1910.147 (scope, isolating devices, written procedure read; order of steps from memory)"
@@ -87,7 +88,7 @@ def _lines(due: Sequence[Due]) -> tuple[list[CardLine], list[Task]]:
                 task=task.key,
                 name=task.name,
                 pockets=pockets,
-                why=items[0].says if len(items) == 1 else " ".join(f"{i.at}: {i.says}" for i in items),
+                why=_why(items),
                 minutes=task.minutes * len(items),
                 who=task.who,
                 steps=task.steps,
@@ -101,11 +102,35 @@ def _lines(due: Sequence[Due]) -> tuple[list[CardLine], list[Task]]:
     return lines, tasks
 
 
+def _why(items: Sequence[Due]) -> str:
+    """Why a line is due: once where it is the same everywhere, else place by place."""
+    by_says: dict[str, list[str]] = {}
+    for item in items:
+        by_says.setdefault(item.says, []).append(item.at)
+    if len(by_says) == 1:
+        return items[0].says
+    return " ".join(f"{', '.join(places)}: {says}" for says, places in by_says.items())
+
+
+def parts_of(due: Sequence[Due]) -> tuple[str, ...]:
+    """Parts to take along for some tasks, each once with its number."""
+    count: dict[str, int] = {}
+    for item in due:
+        for part in item.task.parts:
+            count[part] = count.get(part, 0) + 1
+    return tuple(part if n == 1 else f"{n} × {part}" for part, n in count.items())
+
+
 def _sheets(due: Sequence[Due], *, has_gas: bool) -> tuple[CardSheet, ...]:
-    """Off first, so that what must be proved running is proved after the work."""
+    """Off first, so that what must be proved running is proved after the work.
+
+    What can be done either way joins the work with the power off where there is some.
+    """
     off = [d for d in due if d.task.power == "off"]
     running = [d for d in due if d.task.power == "on"]
     plain = [d for d in due if d.task.power == "either"]
+    if off:
+        off, plain = [*off, *plain], []
     out = []
     groups: tuple[tuple[Power, list[Due]], ...] = (("off", off), ("either", plain), ("on", running))
     for power, items in groups:
@@ -160,7 +185,7 @@ def round_cards(
     known = {key for s in walk for key in (s.machine, *s.pockets)}
     cards = []
     room = [d for d in wanted if d.task.scope == "store"]
-    loose = tuple(f for f in findings if not _names(f) & known)
+    loose = tuple(f for f in findings if not places_named(f) & known)
     if room or loose:
         cards.append(
             _card(Stop(machine="", place=-1, pockets=(), has_gas=any(s.has_gas for s in walk)), room, loose, ())
@@ -168,15 +193,11 @@ def round_cards(
     for stop in walk:
         here = {stop.machine, *stop.pockets}
         items = [d for d in wanted if d.at in here and d.task.scope != "store"]
-        seen = tuple(f for f in findings if _names(f) & here)
+        seen = tuple(f for f in findings if places_named(f) & here)
         out = tuple(sorted({d.at for d in due if d.at in here and d.state == "out of service"}))
         if items or seen:
             cards.append(_card(stop, items, seen, out))
     return tuple(cards)
-
-
-def _names(finding: Finding) -> set[str]:
-    return {finding.where, *finding.where.replace(",", " ").split()}
 
 
 def _card(stop: Stop, items: Sequence[Due], seen: tuple[Finding, ...], out: tuple[str, ...]) -> RoundCard:
@@ -190,5 +211,5 @@ def _card(stop: Stop, items: Sequence[Due], seen: tuple[Finding, ...], out: tupl
         look_at=seen,
         out_of_service=out,
         minutes=sum(line.minutes for line in lines),
-        parts=tuple(p for line in lines for p in line.parts),
+        parts=parts_of(items),
     )
