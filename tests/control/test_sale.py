@@ -4,10 +4,12 @@ import functools
 import math
 from fractions import Fraction
 
+import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from invented import HAZEL_WORTH, ROWAN_WORTH, WILLOW_WORTH, hazel, linden, rowan, willow
+from second_by_second import live
 
 from drybank.control.rate import coin_plan, first_start, heated_s, pieces_to_start, price_per_minute, time_for
 from drybank.control.sale import sell
@@ -62,6 +64,10 @@ class TestStart:
         sale = sold(rowan(), {**ROWAN, "gift": 1}, Pressed(0))
         assert (sale.free_s, sale.heated_s, sale.cooled_after_s) == (1200, 1200, 120)
 
+    def test_the_start_button_gives_nothing_more_while_the_drum_still_turns(self):
+        sale = sold(rowan(), {**ROWAN, "gift": 1}, Pressed(0), Pressed(600), Pressed(1250), Pressed(1330))
+        assert (sale.starts_s, sale.free_s) == ((0, 1330), 2400)
+
     def test_the_start_button_gives_nothing_where_drying_is_paid(self):
         assert sold(rowan(), ROWAN, Pressed(0)).sold_s == 0
 
@@ -91,6 +97,10 @@ class TestTopUp:
     def test_refused_while_time_runs_where_the_sheet_says_so(self):
         sale = sold(willow(top_up="refused"), WILLOW, Paid(0, "left", 5))
         assert (sale.sold_s, sale.refused["left"]) == (1080, 2)
+
+    def test_a_piece_worth_no_time_is_refused_over_the_limit_too(self):
+        values = {**WILLOW, "most": 2, "right-slot": 0}
+        assert sold(willow(at_limit="refused"), values, Paid(0, "left", 3), Paid(0, "right")).refused["right"] == 1
 
 
 class TestCoolDown:
@@ -318,7 +328,7 @@ def histories(draw):
     keys = [i.key for i in sheet.inputs]
     at, events = 0, []
     for gap, kind, size in draw(
-        st.lists(st.tuples(st.integers(0, 900), st.integers(0, 11), st.integers(0, 6)), max_size=12)
+        st.lists(st.tuples(st.integers(0, 900), st.integers(0, 11), st.integers(0, 6)), min_size=3, max_size=12)
     ):
         at += gap
         others = [Pressed(at), DoorOpened(at), DoorClosed(at), PowerCut(at), PowerBack(at), HeatChosen(at, size % 3)]
@@ -371,6 +381,52 @@ def test_stopping_to_look_changes_nothing(history):
         on = isinstance(e, PowerBack) if isinstance(e, PowerCut | PowerBack) else on
         looked += [e, Paid(e.at_s, sheet.inputs[0].key, 0)]
     assert sell(sheet, values, looked, worth=worth_of(sheet)) == sell(sheet, values, events, worth=worth_of(sheet))
+
+
+def busy_history(rng):
+    """A history made to be awkward: short times beside long cool-downs, coins at one moment, doors and cuts in between."""
+    name = sorted(GRIDS)[rng.integers(len(GRIDS))]
+    values = {}
+    for key, grid in GRIDS[name].items():
+        few = grid if rng.random() < 0.3 else grid[: max(2, len(grid) // 8)]
+        values[key] = int(few[rng.integers(len(few))])
+    sheet = sheet_of(name, int(rng.integers(2 * RULES)))
+    keys = [i.key for i in sheet.inputs]
+    at, events = 0, []
+    for _ in range(rng.integers(2, 14)):
+        at += 0 if rng.random() < 0.3 else int(rng.integers(1, 400))
+        others = [
+            Pressed(at),
+            DoorOpened(at),
+            DoorClosed(at),
+            PowerCut(at),
+            PowerBack(at),
+            HeatChosen(at, int(rng.integers(3))),
+        ]
+        pay = Paid(at, keys[rng.integers(len(keys))], int(rng.integers(1, 7)))
+        events.append(pay if rng.random() < 0.6 else others[rng.integers(len(others))])
+    return sheet, values, events, at + int(rng.integers(0, 1500))
+
+
+def assert_alike(sheet, values, events, until_s):
+    """Against `second_by_second`, written apart from the words of the page on the sale rule."""
+    worth = worth_of(sheet)
+    sale = sell(sheet, values, events, worth=worth, until_s=until_s)
+    naive = live(sheet, values, events, worth, until_s)
+    assert naive.did == {
+        "sold": sale.sold_s, "heat": sale.heated_s, "air": sale.aired_s, "cool sold": sale.cooled_sold_s,
+        "cool after": sale.cooled_after_s, "open": sale.open_s, "forgone": sale.forgone_s, "capped": sale.capped_s,
+        "free": sale.free_s,
+    }  # fmt: skip
+    assert naive.pieces == {"paid": sale.paid, "taken": sale.taken, "refused": sale.refused, "lost": sale.lost}
+    assert (tuple(naive.starts), naive.left) == (sale.starts_s, sale.left_s)
+
+
+@pytest.mark.parametrize("seed", range(6))
+def test_a_naive_second_by_second_drum_comes_to_the_same(seed):
+    rng = np.random.default_rng(seed)
+    for _ in range(150):
+        assert_alike(*busy_history(rng))
 
 
 @settings(max_examples=300, deadline=None)

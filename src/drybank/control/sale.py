@@ -221,19 +221,16 @@ class _Drum:
 
     def _top_up(self, key: str, piece: InputTerms) -> None:
         time_s = piece_time(piece, self.heat, is_top_up=True)
-        room = self._room()
-        if room is not None and time_s > room:
+        limit = self.terms.top_up_limit_s
+        if limit is not None and self.left + time_s > limit:
             if self.terms.at_limit == "refused":
                 self._refuse(key)
                 return
-            self.capped += time_s - room
-            time_s = room
+            fits = min(time_s, max(0, limit - self.left))
+            self.capped += time_s - fits
+            time_s = fits
         self.money.taken[key] += 1
         self._credit(time_s)
-
-    def _room(self) -> int | None:
-        limit = self.terms.top_up_limit_s
-        return None if limit is None else max(0, limit - self.left)
 
     def _credit(self, time_s: int) -> None:
         self.sold += time_s
