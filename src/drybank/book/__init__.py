@@ -44,15 +44,16 @@ backup (copies, salvage, move), wreck (a damaged file read page by page), beside
 migrations (tables, triggers); files (store files, sheets and histories in and out) is a room of its own.
 """
 
-from drybank.book.backup import Backup, Moved, Salvaged, move, restore, salvage
+from drybank.book.backup import Backup, Moved, Salvaged, checksum_path, file_sha256, move, restore, salvage
 from drybank.book.beside import What
-from drybank.book.database import BookWarning, connection_settings
+from drybank.book.database import SAFE_WAL, BookWarning, connection_settings, is_postgres, name_of, prepare_sqlite
 from drybank.book.ledger import Book, new_entry, open_book, utc_now
 from drybank.book.lines import Exported, Imported
-from drybank.book.story import ReadBack, SheetState, Told
+from drybank.book.story import ReadBack, SheetState, Told, day_start
 from drybank.book.verify import WHAT_IT_PROVES, ChainFault, Seal, StoreChecked, VerifyReport
 
 __all__ = [
+    "SAFE_WAL",
     "WHAT_IT_PROVES",
     "Backup",
     "Book",
@@ -69,10 +70,16 @@ __all__ = [
     "Told",
     "VerifyReport",
     "What",
+    "checksum_path",
     "connection_settings",
+    "day_start",
+    "file_sha256",
+    "is_postgres",
     "move",
+    "name_of",
     "new_entry",
     "open_book",
+    "prepare_sqlite",
     "restore",
     "salvage",
     "utc_now",
