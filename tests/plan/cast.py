@@ -71,7 +71,7 @@ def inputs(**changes: object) -> PlanInputs:
             visit_minor=Ranged(value=180.0, low=100.0, high=300.0),
         ),
         "price_answer": PriceAnswer(walk_away_minor=Ranged(value=260.0, low=200.0, high=340.0)),
-        "limits": PlanLimits(),
+        "limits": PlanLimits(heat_step_at_most_c=None),
         "today": PlanSetting(
             piece_minor=25, time_per_piece_s=360, start_pieces=4, first_time_s=1440, cool_down_s=120, temps=(80, 60)
         ),

@@ -17,6 +17,45 @@ queue.py     the short list through the store's week
 answer.py    puts the plan together
 """
 
-from drybank.records.plan import Plan, PlanGrid, PlanInputs, PlanLoads, PlanSetting, SettingPriced
+from drybank.plan.answer import make_plan, price_setting
+from drybank.plan.inputs import house_of, plan_inputs, setting_of
+from drybank.records.plan import (
+    FrontPoint,
+    OtherInput,
+    Plan,
+    PlanCosts,
+    PlanFigure,
+    PlanGrid,
+    PlanHeat,
+    PlanInputs,
+    PlanLimits,
+    PlanLoads,
+    PlanSetting,
+    PriceAnswer,
+    Ranged,
+    Rival,
+    SettingPriced,
+)
 
-__all__ = ["Plan", "PlanGrid", "PlanInputs", "PlanLoads", "PlanSetting", "SettingPriced"]
+__all__ = [
+    "FrontPoint",
+    "OtherInput",
+    "Plan",
+    "PlanCosts",
+    "PlanFigure",
+    "PlanGrid",
+    "PlanHeat",
+    "PlanInputs",
+    "PlanLimits",
+    "PlanLoads",
+    "PlanSetting",
+    "PriceAnswer",
+    "Ranged",
+    "Rival",
+    "SettingPriced",
+    "house_of",
+    "make_plan",
+    "plan_inputs",
+    "price_setting",
+    "setting_of",
+]

@@ -324,3 +324,23 @@ def search_first(
                 base = (i * start_pieces.size + s) * room + places[p]
                 size = _heats(row, column, fits, least_gap, base, values, codes, size, best)
     return size
+
+
+@njit(cache=True, nogil=True)
+def worth_many(
+    need: I64, fixed: F64, weight: F64, heat: I64, limit: I64, piece: int, rate: F64, rate_cool: float,
+    times: I64, starts: I64, heated: I64, cools: I64, levels: I64, out: F64,
+) -> None:  # fmt: skip
+    """Worth of settings one by one, in whole millionths, lost visits not taken off; levels (S, n), heated at the start (S,)."""
+    for s in range(times.size):
+        total, time, at_start = 0.0, float(times[s]), float(heated[s])
+        for j in range(need.shape[0]):
+            level = levels[s, heat[j]]
+            # A quotient of whole numbers this small never rounds across a whole number.
+            more = max(0.0, np.ceil((need[j, level] - at_start) / time))
+            price = (starts[s] + more) * piece
+            worth = (
+                price * 1e6 + fixed[j, level] - rate[heat[j], level] * (at_start + more * time) - rate_cool * cools[s]
+            )
+            total += weight[j] * worth if price <= limit[j] else 0.0
+        out[s] = total

@@ -6,20 +6,20 @@ re-evaluation agree to the last digit.
 
 from __future__ import annotations
 
+from bisect import bisect_left
 from dataclasses import dataclass, replace
 from typing import Any
 
 import numpy as np
 from numpy.typing import NDArray
 
+from drybank.control import care_limit
 from drybank.records.errors import InputErrors
 from drybank.records.plan import F64, I64, PlanHeat, PlanInputs, PlanSetting
 
 MICRO = 1_000_000
 """Millionths of a minor unit: money inside the search."""
 JOULES_KWH = 3.6e6
-CARE_LIMIT_C = {"none": 200.0, "two dots": 80.0, "one dot": 60.0}
-"""Exhaust limits of the care symbols, °C (GINETEX table of textile care symbols, read in a copy)."""
 
 
 @dataclass(frozen=True, eq=False)
@@ -162,7 +162,10 @@ def rates_micro_s(inputs: PlanInputs, world: World) -> tuple[F64, float, float]:
 
 
 def problem(inputs: PlanInputs, world: World | None = None, *, without: str = "") -> Problem:
-    """The whole-number question for one world; ``without`` names a constraint to leave out."""
+    """The whole-number question for one world; ``without`` names a constraint to leave out.
+
+    Times, starts and first times that a constraint rules out by themselves are left out of the problem's grid.
+    """
     mistakes = inputs.check()
     if mistakes:
         raise InputErrors(mistakes)
@@ -174,6 +177,7 @@ def problem(inputs: PlanInputs, world: World | None = None, *, without: str = ""
     fixed = here.visit_minor * MICRO - to_dry + fuel_s * true_need
     normal = inputs.limits.normal_load_pieces_at_most if without != "normal load" else None
     heats, levels = len(grid.heats), len(grid.temps)
+    times, starts, firsts = axes(inputs, without)
     return Problem(
         need_s=paid_need_s(inputs, here),
         fixed_micro=np.rint(fixed).astype(np.int64),
@@ -184,14 +188,14 @@ def problem(inputs: PlanInputs, world: World | None = None, *, without: str = ""
         piece_minor=grid.piece_minor,
         rate_micro_s=np.rint(np.broadcast_to(fuel_s + motor_s + wear_s, (heats, levels))).astype(np.int64),
         rate_cool_micro_s=round(motor_s + wear_s),
-        times_s=np.array(grid.time_per_piece_s, np.int64),
-        starts=np.array(grid.start_pieces, np.int64),
-        firsts_s=np.array(grid.first_time_s, np.int64),
+        times_s=times,
+        starts=starts,
+        firsts_s=firsts,
         cools_s=np.array(grid.cool_down_s, np.int64),
         cool_is_inside=grid.cool_is_inside,
         allowed=allowed_levels(inputs, without),
-        stands=_stands(inputs, without),
-        least_gap=1 if grid.heats_fall_strictly else 0,
+        stands=_stands(inputs, times, starts, firsts, without),
+        least_gap=least_gap(inputs, without),
         normal_heat=loads.normal_heat if normal is not None else -1,
         normal_need_s=whole_seconds(loads.normal_need_s * here.need_frac),
         normal_pieces=normal or 0,
@@ -199,37 +203,78 @@ def problem(inputs: PlanInputs, world: World | None = None, *, without: str = ""
     )
 
 
+def grid_settings(inputs: PlanInputs) -> int:
+    """Settings of the whole grid, constraints left aside."""
+    grid = inputs.grid
+    held = np.array([[i in heat.levels for i in range(len(grid.temps))] for heat in grid.heats])
+    ladders = count_ladders(held, 1 if grid.heats_fall_strictly else 0)
+    return (
+        len(grid.time_per_piece_s)
+        * len(grid.start_pieces)
+        * max(1, len(grid.first_time_s))
+        * len(grid.cool_down_s)
+        * ladders
+    )
+
+
+def least_gap(inputs: PlanInputs, without: str = "") -> int:
+    """Levels between one heat and the next that are at least the stated difference apart."""
+    if not inputs.grid.heats_fall_strictly:
+        return 0
+    temps, wanted = inputs.grid.temps_c, 0.0 if without == "heat gap" else inputs.limits.heat_gap_c
+    if len(inputs.grid.heats) < 2:
+        return 1
+    for gap in range(1, len(temps)):
+        if all(b - a >= wanted - 1e-9 for a, b in zip(temps, temps[gap:], strict=False)):
+            return gap
+    return 1
+
+
 def allowed_levels(inputs: PlanInputs, without: str = "") -> NDArray[np.bool_]:
-    """Which level each heat may take (n, T): what its controls hold, and under its care symbol's exhaust limit."""
+    """Which level each heat may take (n, T): what its controls hold, near today's, under its care symbol's limit."""
     grid = inputs.grid
     out = np.zeros((len(grid.heats), len(grid.temps)), np.bool_)
     for k, heat in enumerate(grid.heats):
         for level in heat.levels:
-            out[k, level] = without == "care limits" or _within_care(inputs, heat, level)
+            cared = without == "care limits" or _within_care(inputs, heat, level)
+            out[k, level] = cared and (without == "heat step" or _near_today(inputs, k, level))
     return out
 
 
 def _within_care(inputs: PlanInputs, heat: PlanHeat, level: int) -> bool:
-    """A half degree of slack: a limit of 80 °C is 176 °F, and a sheet in °F has whole degrees."""
-    if not inputs.limits.care_limits_hold:
+    limit = care_limit(heat.care, inputs.grid.temp_base)
+    return limit is None or not inputs.limits.care_limits_hold or inputs.grid.temps[level] <= limit
+
+
+def _near_today(inputs: PlanInputs, heat: int, level: int) -> bool:
+    today, most = inputs.today, inputs.limits.heat_step_at_most_c
+    if today is None or most is None:
         return True
-    return inputs.grid.temps_c[level] <= CARE_LIMIT_C[heat.care] + 0.5
+    degree = 1.0 if inputs.grid.temp_base == "°C" else 5.0 / 9.0
+    return abs(inputs.grid.temps[level] - today.temps[heat]) * degree <= most + 1e-9
 
 
-def _stands(inputs: PlanInputs, without: str) -> NDArray[np.bool_]:
-    """Masks of the constraints on times and starts: posted minutes, price step, inputs that must agree."""
-    grid = inputs.grid
-    times, starts = np.array(grid.time_per_piece_s), np.array(grid.start_pieces)
-    firsts = np.array(grid.first_time_s or (0,))
-    ok = np.ones((times.size, starts.size, firsts.size), np.bool_)
-    if without != "posted minutes" and inputs.limits.posted_step_s > 1:
-        ok &= (times % inputs.limits.posted_step_s == 0)[:, None, None]
-        if grid.first_time_s:
-            ok &= (firsts % inputs.limits.posted_step_s == 0)[None, None, :]
+def axes(inputs: PlanInputs, without: str = "") -> tuple[I64, I64, I64]:
+    """Times, starts and first times that no constraint rules out by themselves: posted minutes, price step, other coins."""
+    grid, step = inputs.grid, inputs.limits.posted_step_s
+    times = np.array(grid.time_per_piece_s, np.int64)
+    starts = np.array(grid.start_pieces, np.int64)
+    firsts = np.array(grid.first_time_s, np.int64)
+    if without != "posted minutes":
+        times, firsts = times[times % step == 0], firsts[firsts % step == 0]
     if without != "price step":
-        ok &= _step_fits(inputs, times)[:, None, None] & _start_fits(inputs, starts)[None, :, None]
+        times, starts = times[_step_fits(inputs, times)], starts[_start_fits(inputs, starts)]
     if without != "equal price of all coins":
-        ok &= np.array([others_agree(inputs, int(t)) for t in times])[:, None, None]
+        times = times[np.array([others_agree(inputs, int(t), without) for t in times], np.bool_)]
+    return times, starts, firsts
+
+
+def _stands(inputs: PlanInputs, times: I64, starts: I64, firsts: I64, without: str) -> NDArray[np.bool_]:
+    """Which times, starts and first times may stand together (nt, ns, nf)."""
+    ok = np.ones((times.size, starts.size, max(1, firsts.size)), np.bool_)
+    if without != "start rate" and firsts.size and inputs.limits.start_rate != "any":
+        bought = (starts[None, :] * times[:, None])[:, :, None]
+        ok &= firsts >= bought if inputs.limits.start_rate == "no worse" else firsts == bought
     return ok
 
 
@@ -247,21 +292,29 @@ def _start_fits(inputs: PlanInputs, starts: I64) -> NDArray[np.bool_]:
     if today is None or most is None:
         return np.ones(starts.size, np.bool_)
     step = abs(starts * inputs.grid.piece_minor - today.start_minor)
-    fits: NDArray[np.bool_] = step <= today.start_minor * most / 100.0 + 1e-12
+    one_piece = inputs.grid.piece_minor  # a start cannot move by less than a coin
+    fits: NDArray[np.bool_] = step <= max(today.start_minor * most / 100.0, one_piece) + 1e-12
     return fits
 
 
-def others_agree(inputs: PlanInputs, time_s: int) -> bool:
-    """Whether every other coin can follow the main one closely enough in price per minute."""
-    most = inputs.limits.price_spread_at_most_pct
-    return all(spread_pct(inputs, time_s, place) <= most + 1e-12 for place in range(len(inputs.grid.other_inputs)))
+def others_agree(inputs: PlanInputs, time_s: int, without: str = "") -> bool:
+    """Whether every other coin can follow the main one in price per minute, and in minutes that may be posted."""
+    most, step = inputs.limits.price_spread_at_most_pct, inputs.limits.posted_step_s
+    posted = 1 if without == "posted minutes" else step
+    return all(
+        spread_pct(inputs, time_s, place) <= most + 1e-9 and follow_s(inputs, time_s, place) % posted == 0
+        for place in range(len(inputs.grid.other_inputs))
+    )
 
 
 def follow_s(inputs: PlanInputs, time_s: int, place: int) -> int:
-    """Time per piece of another coin that lies nearest the main coin's price per minute."""
+    """Time per piece of another coin that lies nearest the main coin's price per minute; the shorter of two as near."""
     other = inputs.grid.other_inputs[place]
+    times = other.time_per_piece_s
     want = time_s * other.piece_minor / inputs.grid.piece_minor
-    return min(other.time_per_piece_s, key=lambda s: (abs(s - want), s))
+    at = bisect_left(times, want)
+    near = times[max(0, at - 1) : at + 1]
+    return min(near, key=lambda s: (abs(s - want), s))
 
 
 def spread_pct(inputs: PlanInputs, time_s: int, place: int) -> float:
@@ -271,18 +324,18 @@ def spread_pct(inputs: PlanInputs, time_s: int, place: int) -> float:
     return abs(ratio - 1.0) * 100.0
 
 
-def setting_at(inputs: PlanInputs, choice: Choice) -> PlanSetting:
-    """The setting at a choice of places, with the other coins following."""
+def setting_at(inputs: PlanInputs, question: Problem, choice: Choice) -> PlanSetting:
+    """The setting at a choice of places of a problem, with the other coins following."""
     grid = inputs.grid
-    time_s, start = grid.time_per_piece_s[choice.time], grid.start_pieces[choice.start]
-    first_s = grid.first_time_s[choice.first] if grid.first_time_s else start * time_s
+    time_s, start = int(question.times_s[choice.time]), int(question.starts[choice.start])
+    first_s = start * time_s if question.is_sum else int(question.firsts_s[choice.first])
     places = range(len(grid.other_inputs))
     return PlanSetting(
         piece_minor=grid.piece_minor,
         time_per_piece_s=time_s,
         start_pieces=start,
         first_time_s=first_s,
-        cool_down_s=grid.cool_down_s[choice.cool],
+        cool_down_s=int(question.cools_s[choice.cool]),
         temps=tuple(grid.temps[i] for i in choice.levels),
         other_times_s=tuple(follow_s(inputs, time_s, p) for p in places),
         other_starts=tuple(_other_start(inputs, p, start) for p in places),
@@ -297,16 +350,20 @@ def _other_start(inputs: PlanInputs, place: int, start: int) -> int:
     return min(enough, default=want)
 
 
-def choice_of(inputs: PlanInputs, setting: PlanSetting) -> Choice | None:
-    """The places of a setting on the grid; None when it lies off it."""
-    grid = inputs.grid
-    try:
-        return Choice(
-            time=grid.time_per_piece_s.index(setting.time_per_piece_s),
-            start=grid.start_pieces.index(setting.start_pieces),
-            first=grid.first_time_s.index(setting.first_time_s) if grid.first_time_s else 0,
-            cool=grid.cool_down_s.index(setting.cool_down_s),
-            levels=tuple(grid.temps.index(t) for t in setting.temps),
-        )
-    except ValueError:
+def choice_of(inputs: PlanInputs, question: Problem, setting: PlanSetting) -> Choice | None:
+    """The places of a setting on a problem's grid; None when a constraint or the grid leaves it out."""
+    places = []
+    for row, value in (
+        (question.times_s, setting.time_per_piece_s),
+        (question.starts, setting.start_pieces),
+        (question.firsts_s, setting.first_time_s),
+        (question.cools_s, setting.cool_down_s),
+    ):
+        at = np.flatnonzero(row == value)
+        if row.size and not at.size:
+            return None
+        places.append(int(at[0]) if at.size else 0)
+    if any(t not in inputs.grid.temps for t in setting.temps):
         return None
+    levels = tuple(inputs.grid.temps.index(t) for t in setting.temps)
+    return Choice(places[0], places[1], places[2], places[3], levels)

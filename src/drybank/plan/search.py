@@ -9,6 +9,7 @@ import numpy as np
 from drybank.plan.problem import MICRO, Choice, Problem
 from drybank.plan.reference import worth_micro
 from drybank.records.errors import DrybankError
+from drybank.records.plan import F64, I64
 
 EXACT_BELOW = 9.0e15
 """Whole numbers up to here are exact in a double."""
@@ -38,34 +39,72 @@ def search(problem: Problem, keep: int = 64, *, recheck: int = 3) -> Ranking:
 
     Raises DrybankError when a re-evaluation differs, which would be a fault of Drybank.
     """
+    values, codes, is_all = best_codes(problem, keep)
+    places = decode(problem, codes)
+    found = tuple(Found(int(v) - problem.lost_micro, choice_at(row)) for v, row in zip(values, places, strict=True))
+    for one in found[:recheck]:
+        if worth_micro(problem, one.choice) != one.worth_micro:
+            raise DrybankError("The search and its check disagree on a setting; this is a fault of Drybank.")
+    return Ranking(found, is_all)
+
+
+def best_codes(problem: Problem, keep: int) -> tuple[F64, I64, bool]:
+    """Worth (lost visits not taken off) and codes of the best settings, best first; whether nothing was cut."""
+    if problem.times_s.size == 0 or problem.starts.size == 0 or not problem.stands.any():
+        return np.empty(0), np.empty(0, np.int64), True
     _stay_exact(problem)
     order, starts = _by_limit(problem)
     values, codes = np.empty(keep), np.empty(keep, np.int64)
     size = _run(problem, order, starts, values, codes)
-    ranked = sorted(range(size), key=lambda i: (-values[i], codes[i]))
-    found = tuple(Found(int(values[i]) - problem.lost_micro, decode(problem, int(codes[i]))) for i in ranked)
-    for one in found[:recheck]:
-        if worth_micro(problem, one.choice) != one.worth_micro:
-            raise DrybankError("The search and its check disagree on a setting; this is a fault of Drybank.")
-    return Ranking(found, is_all=size < keep)
+    best = np.lexsort((codes[:size], -values[:size]))
+    return values[best], codes[best], size < keep
 
 
-def decode(problem: Problem, code: int) -> Choice:
-    """The places that a kernel's setting code stands for."""
+def decode(problem: Problem, codes: I64) -> I64:
+    """Places that setting codes stand for, one row each: time, start, first, cool, then a level for each heat."""
     heats, levels = problem.allowed.shape
     _, ns, nf, nc = problem.shape
-    places = []
+    rest = codes.copy()
+    rungs = []
     for _ in range(heats):
-        code, level = divmod(code, levels)
-        places.append(level)
-    code, cool = divmod(code, nc)
+        rest, level = np.divmod(rest, levels)
+        rungs.append(level)
+    rest, cool = np.divmod(rest, nc)
     if problem.is_sum:
-        time, pieces = divmod(code, int(problem.starts.max()))
-        start = int(np.searchsorted(problem.starts, pieces + 1))
-        return Choice(time, start, 0, cool, tuple(reversed(places)))
-    code, first = divmod(code, nf)
-    time, start = divmod(code, ns)
-    return Choice(time, start, first, cool, tuple(reversed(places)))
+        time, pieces = np.divmod(rest, int(problem.starts.max()) if problem.starts.size else 1)
+        start, first = np.searchsorted(problem.starts, pieces + 1), np.zeros_like(time)
+    else:
+        rest, first = np.divmod(rest, nf)
+        time, start = np.divmod(rest, ns)
+    return np.stack([time, start, first, cool, *reversed(rungs)], axis=1).astype(np.int64)
+
+
+def values_micro(problem: Problem, places: I64) -> F64:
+    """Worth of settings one by one, lost visits taken off, in whole millionths; rows of places as `decode` gives them."""
+    from drybank.plan.kernel import worth_many
+
+    times, starts = problem.times_s[places[:, 0]], problem.starts[places[:, 1]]
+    cools = problem.cools_s[places[:, 3]]
+    firsts = starts * times if problem.is_sum else problem.firsts_s[places[:, 2]]
+    out = np.empty(places.shape[0])
+    worth_many(
+        problem.need_s, problem.fixed_micro.astype(np.float64), problem.weight.astype(np.float64), problem.heat,
+        problem.limit_minor, problem.piece_minor, problem.rate_micro_s.astype(np.float64),
+        float(problem.rate_cool_micro_s), times, starts, firsts - (cools if problem.cool_is_inside else 0), cools,
+        np.ascontiguousarray(places[:, 4:]), out,
+    )  # fmt: skip
+    return out - problem.lost_micro
+
+
+def choice_at(row: I64) -> Choice:
+    """A row of places as a choice."""
+    time, start, first, cool, *levels = (int(x) for x in row)
+    return Choice(time, start, first, cool, tuple(levels))
+
+
+def places_of(choice: Choice) -> I64:
+    """One choice as a row of places."""
+    return np.array([[choice.time, choice.start, choice.first, choice.cool, *choice.levels]], np.int64)
 
 
 def _stay_exact(problem: Problem) -> None:

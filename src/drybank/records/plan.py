@@ -18,6 +18,7 @@ from drybank.records.energy import Supply, Tariff, Usage
 from drybank.records.errors import InputError
 from drybank.records.sheet import HouseSettings
 from drybank.records.store import Care
+from drybank.records.traffic import Settings as TrafficSettings
 from drybank.records.traffic import Store as TrafficStore
 from drybank.records.working import Assumption, Estimate, Input, Working
 
@@ -51,8 +52,8 @@ class PlanGrid(msgspec.Struct, frozen=True, kw_only=True):
     """Every setting that all the controls of a bank can hold.
 
     ``temps`` are degrees as the sheet states them, rising, in ``temp_base``; ``temps_c`` the same in °C for the physics.
-    An empty ``first_time_s`` means that a start gives the sum of its pieces' times. ``unchanged`` are house settings
-    that a plan leaves as they are.
+    An empty ``first_time_s`` means that a start gives the sum of its pieces' times. ``template`` are the house settings of
+    today: a plan is said in their words, and lines that it does not choose stay as they are.
     """
 
     piece_minor: int
@@ -66,10 +67,8 @@ class PlanGrid(msgspec.Struct, frozen=True, kw_only=True):
     temp_base: Literal["°C", "°F"] = "°C"
     heats: tuple[PlanHeat, ...]
     heats_fall_strictly: bool = True
-    time_per_value_minor: int = 0
-    start_is_price: bool = False
     other_inputs: tuple[OtherInput, ...] = ()
-    unchanged: HouseSettings = ()
+    template: HouseSettings = ()
 
 
 class PlanLoads(msgspec.Struct, frozen=True, kw_only=True, eq=False):
@@ -154,10 +153,16 @@ class PlanLimits(msgspec.Struct, frozen=True, kw_only=True):
     least_heat_s: int = 0
     """Heated seconds that the first start must give."""
     wait_p95_s: float | None = None
+    heat_step_at_most_c: float | None = 6.0
+    """Largest change of a heat's temperature at once, in °C; holds where today's is known."""
+    heat_gap_c: float = 5.0
+    """Least difference between one heat and the next, in °C, so that the names mean something."""
     care_limits_hold: bool = True
     """A heat with a care symbol stays at or under its exhaust limit (80 °C two dots, 60 °C one dot)."""
-    price_spread_at_most_pct: float = 5.0
-    """Largest difference of the price per minute between the inputs of the bank."""
+    price_spread_at_most_pct: float = 0.0
+    """Largest difference of the price per minute between the coins of the bank."""
+    start_rate: Literal["any", "no worse", "same"] = "no worse"
+    """A start's time against that of the same money later: any, at least as long (default), or just as long."""
 
 
 class PlanSetting(msgspec.Struct, frozen=True, kw_only=True):
@@ -201,6 +206,8 @@ class PlanInputs(msgspec.Struct, frozen=True, kw_only=True, eq=False):
     traffic: TrafficStore | None = None
     """The store's week, for waiting and lost customers; None: queues are not counted and the plan says so."""
     traffic_bank: int = 0
+    traffic_settings: TrafficSettings | None = None
+    """What every bank of that week is set to today; needed where it has more than one."""
     assumptions: tuple[Assumption, ...] = ()
     notes: tuple[str, ...] = ()
     sheet_is_read_back: bool = True
@@ -326,21 +333,33 @@ class SearchReport(msgspec.Struct, frozen=True, kw_only=True):
     kept: int
     cut_could_miss_minor: float
     regret_is_exact: bool
+    regret_could_miss_minor: float = 0.0
+    """By how much a setting left out could at most have a smaller regret than the least found."""
     through_traffic: int = 0
     says: str = ""
 
 
 class QueueReport(msgspec.Struct, frozen=True, kw_only=True):
-    """The short list through the store's week, the same customers met by each."""
+    """The short list through the store's week, the same customers met by each setting.
+
+    Customers lost are those who left a line, a week. ``wait_p95_s`` is the minute in which the 95th percentile of all
+    waits for a pocket lies, None where nobody waited or nothing is known.
+    """
 
     candidates: int
     replications: int
     weeks: int
-    wait_p95_today_s: Estimate | None
-    wait_p95_s: Estimate
+    wait_p95_today_s: float | None
+    wait_p95_s: float | None
+    wait_mean_today_s: Estimate | None
+    wait_mean_s: Estimate
+    wait_mean_difference_s: Estimate | None = None
     lost_today: Estimate | None
     lost: Estimate
     lost_difference: Estimate | None
+    cost_minor: float
+    """What customers lost in line take along, a week, at these settings."""
+    keeps_wait_limit: bool | None
     says: str
 
 

@@ -1,0 +1,375 @@
+"""Puts a plan together: search, figures, rivals, front, constraints, ranges, workings."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from itertools import combinations
+from typing import Any
+
+import msgspec
+import numpy as np
+
+from drybank.plan import words
+from drybank.plan.inputs import house_of
+from drybank.plan.outcome import figures, mean, meet, normal_price, weekly_minor
+from drybank.plan.problem import Problem, World, choice_of, grid_settings, middle, problem, setting_at
+from drybank.plan.queue import Queued, through_traffic, waiting_figures, waits_p95_s
+from drybank.plan.ranges import (
+    LIMIT_NAMES,
+    LeastRegret,
+    best_in,
+    capped,
+    fuel_steps,
+    matters,
+    only,
+    price_response,
+    unknowns,
+    value_micro,
+    worth_minor,
+)
+from drybank.plan.reference import is_allowed
+from drybank.plan.search import Ranking, search
+from drybank.plan.workings import inputs_listed, workings
+from drybank.records.errors import InputError, NotIdentified
+from drybank.records.plan import (
+    FreeWindow,
+    FrontPoint,
+    LimitCost,
+    Plan,
+    PlanInputs,
+    PlanSetting,
+    Rival,
+    SearchReport,
+    SettingPriced,
+)
+
+KEPT = 256
+"""Settings that the short list keeps."""
+
+
+def make_plan(inputs: PlanInputs) -> Plan:
+    """The best settings of a bank, what they should bring, and what could make it wrong.
+
+    Raises `InputErrors` for impossible inputs, `InputError` where no setting keeps every constraint (it names the pair
+    that contradict and the nearest miss), `NotIdentified` where the loads cannot tell one setting from another.
+    """
+    question = problem(inputs)
+    ranking = search(question, KEPT, recheck=3)
+    if not ranking.found:
+        raise _refusal(inputs)
+    if (
+        not any(f.worth_micro > -question.lost_micro for f in ranking.found[:1])
+        and question.limit_minor.max() < question.piece_minor
+    ):
+        raise NotIdentified("Nobody among the loads would pay one coin; give a walk-away price above it.")
+    queued = through_traffic(inputs, _settings(inputs, question, ranking))
+    answer = queued.setting if queued is not None else setting_at(inputs, question, ranking.found[0].choice)
+    return _written(inputs, question, ranking, answer, queued)
+
+
+def price_setting(
+    inputs: PlanInputs, setting: PlanSetting, *, against: PlanSetting, name: str = "what if"
+) -> SettingPriced:
+    """What a setting brings beside another, the same loads met; it need not keep the constraints, and says which it breaks."""
+    world = middle(inputs)
+    question = problem(inputs)
+    choice = choice_of(inputs, question, setting)
+    on_grid = _is_on_grid(inputs, setting)
+    breaks = () if choice is not None and is_allowed(question, choice) else _broken(inputs, setting)
+    met = meet(inputs, setting, world)
+    return SettingPriced(
+        name=name, setting=setting, against=against, is_on_grid=on_grid, breaks=breaks,
+        figures=figures(inputs, setting, against, world, _worlds(inputs)),
+        workings=workings(inputs, setting, met, world),
+    )  # fmt: skip
+
+
+def _is_on_grid(inputs: PlanInputs, setting: PlanSetting) -> bool:
+    grid = inputs.grid
+    return (
+        setting.time_per_piece_s in grid.time_per_piece_s
+        and setting.start_pieces in grid.start_pieces
+        and (not grid.first_time_s or setting.first_time_s in grid.first_time_s)
+        and all(
+            t in grid.temps and grid.temps.index(t) in h.levels for t, h in zip(setting.temps, grid.heats, strict=True)
+        )
+    )
+
+
+def _broken(inputs: PlanInputs, setting: PlanSetting) -> tuple[str, ...]:
+    """Constraints that the setting does not keep, each looked at by itself."""
+    return tuple(
+        says for name, says in LIMIT_NAMES if not _stands(inputs, setting, [n for n, _ in LIMIT_NAMES if n != name])
+    )
+
+
+def _stands(inputs: PlanInputs, setting: PlanSetting, without: Sequence[str]) -> bool:
+    """Whether a setting stands with the named constraints left out."""
+    question = problem(relaxed(inputs, without))
+    choice = choice_of(inputs, question, setting)
+    return choice is not None and is_allowed(question, choice)
+
+
+def relaxed(inputs: PlanInputs, without: Sequence[str]) -> PlanInputs:
+    """The same inputs with the named constraints left out."""
+    limits = inputs.limits
+    off: dict[str, dict[str, Any]] = {
+        "normal load": {"normal_load_pieces_at_most": None},
+        "price step": {"price_step_at_most_pct": None},
+        "posted minutes": {"posted_step_s": 1},
+        "first start": {"least_heat_s": 0},
+        "start rate": {"start_rate": "any"},
+        "equal price of all coins": {"price_spread_at_most_pct": 1e9},
+        "heat step": {"heat_step_at_most_c": None},
+        "heat gap": {"heat_gap_c": 0.0},
+        "care limits": {"care_limits_hold": False},
+    }
+    for name in without:
+        limits = msgspec.structs.replace(limits, **off[name])
+    return msgspec.structs.replace(inputs, limits=limits)
+
+
+# ---------------------------------------------------------------- refusal
+
+
+def _refusal(inputs: PlanInputs) -> InputError:
+    """Why there is no setting: one constraint the grid cannot keep, or the pair that contradict; the nearest miss."""
+    names = dict(LIMIT_NAMES)
+    alone = [name for name in names if _is_possible(relaxed(inputs, [name]))]
+    if not alone:
+        pair = next((p for p in combinations(names, 2) if _is_possible(relaxed(inputs, p))), None)
+        if pair is None:
+            return InputError(
+                "no setting of these controls keeps the constraints, even with any two left out.",
+                where=f"bank {inputs.bank}", mend="Check the control sheet's ranges against what the store asks.",
+            )  # fmt: skip
+        text = f"no setting keeps every constraint: both “{names[pair[0]]}” and “{names[pair[1]]}” stand in the way."
+        return InputError(text, where=f"bank {inputs.bank}", mend=_nearest(inputs, pair))
+    if len(alone) == 1:
+        text = f"no setting of these controls keeps “{names[alone[0]]}”."
+        return InputError(text, where=f"bank {inputs.bank}", mend=_nearest(inputs, alone))
+    others = [n for n in alone[1:] if _contradict(inputs, alone[0], n)] or alone[1:]
+    text = f"two constraints contradict each other: “{names[alone[0]]}” and “{names[others[0]]}”. Give up one of them."
+    return InputError(text, where=f"bank {inputs.bank}", mend=_nearest(inputs, alone[:1]))
+
+
+def _is_possible(inputs: PlanInputs) -> bool:
+    return bool(search(problem(inputs), 1, recheck=0).found)
+
+
+def _contradict(inputs: PlanInputs, a: str, b: str) -> bool:
+    """Whether these two alone, with nothing else asked, leave no setting."""
+    return not _is_possible(relaxed(inputs, [n for n, _ in LIMIT_NAMES if n not in (a, b)]))
+
+
+def _nearest(inputs: PlanInputs, without: Sequence[str]) -> str:
+    """The best setting that the constraints would allow with some of them left out."""
+    best = best_in(relaxed(inputs, without), middle(inputs), keep=1)
+    if best is None:
+        return ""
+    left = " and ".join(f"“{dict(LIMIT_NAMES)[n]}”" for n in without)
+    return f"Nearest miss, without {left}: {words.say_setting(inputs, best.setting)}."
+
+
+# ---------------------------------------------------------------- the parts of the answer
+
+
+def _settings(inputs: PlanInputs, question: Problem, ranking: Ranking) -> list[tuple[PlanSetting, float]]:
+    return [(setting_at(inputs, question, f.choice), worth_minor(inputs, f.worth_micro)) for f in ranking.found]
+
+
+def _worlds(inputs: PlanInputs) -> list[World]:
+    return [w for u in unknowns(inputs) if u.weeks is None for w in (u.low, u.high)]
+
+
+def _written(
+    inputs: PlanInputs, question: Problem, ranking: Ranking, answer: PlanSetting, queued: Queued | None
+) -> Plan:
+    world = middle(inputs)
+
+    def say(setting: PlanSetting) -> str:
+        return words.say_setting(inputs, setting)
+
+    made = figures(inputs, answer, inputs.today, world, _worlds(inputs))
+    ranked = matters(inputs, answer)
+    least = price_response(inputs, answer, say)
+    front = _front(inputs, question, answer)
+    keeps = inputs.today is not None and _same(answer, inputs.today)
+    by_key = {f.key: f for f in made}
+    met = meet(inputs, answer, world)
+    return Plan(
+        store=inputs.store, bank=inputs.bank, currency=inputs.currency,
+        setting=answer, house=house_of(inputs.grid, answer), today=inputs.today,
+        what_to_set=words.what_to_set(inputs, answer, keeps),
+        what_it_brings=words.what_it_brings(inputs, by_key["contribution"], by_key["lost"]),
+        what_could_be_wrong=words.what_could_be_wrong(inputs, ranked),
+        keeps_today=keeps, changes=words.changes(inputs, answer, inputs.today),
+        figures=(*made, *waiting_figures(queued.report if queued is not None else None)), rivals=_rivals(inputs, question, ranking, answer, least, front), front=front,
+        limit_costs=_limit_costs(inputs, ranking), answers=least.answers,
+        least_regret=least.setting, least_regret_minor=least.regret_minor,
+        matters=ranked, fuel_steps=fuel_steps(inputs, say), free_window=_free_window(inputs, answer),
+        queue=queued.report if queued is not None else None,
+        search=_report(inputs, ranking, least, queued),
+        assumptions=inputs.assumptions, notes=_notes(inputs, queued), inputs=inputs_listed(inputs),
+        workings=workings(inputs, answer, met, world),
+    )  # fmt: skip
+
+
+def _same(a: PlanSetting, b: PlanSetting) -> bool:
+    """Alike in all that a control holds."""
+    return (a.time_per_piece_s, a.start_pieces, a.first_time_s, a.cool_down_s, a.temps) == (
+        b.time_per_piece_s, b.start_pieces, b.first_time_s, b.cool_down_s, b.temps,
+    )  # fmt: skip
+
+
+def _notes(inputs: PlanInputs, queued: Queued | None) -> tuple[str, ...]:
+    notes = list(inputs.notes)
+    if not inputs.sheet_is_read_back:
+        notes.append("Nobody has read the control sheet back at a machine yet; try one pocket first.")
+    if queued is None:
+        notes.append("Waiting for a pocket is not counted: no week of customers was given.")
+    if inputs.grid.other_inputs:
+        notes.append(
+            "Loads are taken to be paid with the smallest coin; the other coins follow at the same price per minute."
+        )
+    notes.append("The cool-down is set by what cools a load, not by what it earns: the plan leaves it as it is.")
+    return tuple(dict.fromkeys(notes))
+
+
+def _report(inputs: PlanInputs, ranking: Ranking, least: LeastRegret, queued: Queued | None) -> SearchReport:
+    settings = grid_settings(inputs)
+    cut = 0.0
+    if not ranking.is_all:
+        cut = worth_minor(inputs, ranking.found[0].worth_micro - ranking.found[-1].worth_micro)
+    says = f"All {settings:,} settings that every control of the bank can hold were searched."
+    if queued is not None:
+        says += f" {queued.report.candidates} went through the store's week."
+    return SearchReport(
+        settings=settings, feasible=True, kept=len(ranking.found), regret_is_exact=least.is_exact, regret_could_miss_minor=least.could_miss_minor,
+        cut_could_miss_minor=0.0 if queued is None else queued.cut_minor if not ranking.is_all else 0.0,
+        through_traffic=0 if queued is None else queued.report.candidates,
+        says=says if ranking.is_all or queued is None
+        else f"{says} Whatever was not kept brings at least {words.money(inputs, cut)} a week less before queues.",
+    )  # fmt: skip
+
+
+def _front(inputs: PlanInputs, question: Problem, answer: PlanSetting) -> tuple[FrontPoint, ...]:
+    """For each price of a normal load, the best that is no dearer; those that a cheaper one beats are left out."""
+    heat = inputs.loads.normal_heat
+    most = normal_price(inputs, answer)
+    free = search(replace(question, normal_heat=-1), 1, recheck=0).found
+    if free:
+        most = max(most, normal_price(inputs, setting_at(inputs, question, free[0].choice)))
+    points: list[FrontPoint] = []
+    top = -np.inf
+    for pieces in range(int(question.starts.min()), most + 1):
+        found = search(capped(question, heat, pieces), 1, recheck=0).found
+        if not found or found[0].worth_micro <= top:
+            continue
+        top = found[0].worth_micro
+        setting = setting_at(inputs, question, found[0].choice)
+        points.append(
+            FrontPoint(
+                setting=setting, says=words.say_setting(inputs, setting),
+                contribution_minor=worth_minor(inputs, found[0].worth_micro),
+                price_normal_minor=normal_price(inputs, setting) * setting.piece_minor, wait_p95_s=None,
+                is_answer=setting == answer,
+            )
+        )  # fmt: skip
+    waits = waits_p95_s(inputs, [p.setting for p in points])
+    return tuple(msgspec.structs.replace(p, wait_p95_s=w) for p, w in zip(points, waits, strict=True))
+
+
+def _rivals(
+    inputs: PlanInputs, question: Problem, ranking: Ranking, answer: PlanSetting, least: LeastRegret,
+    front: Sequence[FrontPoint],
+) -> tuple[Rival, ...]:  # fmt: skip
+    """Up to three named runners-up, each different from the answer and from each other."""
+    named: list[tuple[str, PlanSetting, str]] = []
+    cheaper = [p for p in front if p.price_normal_minor < normal_price(inputs, answer) * answer.piece_minor]
+    if cheaper:
+        named.append(("cheaper for a normal load", cheaper[-1].setting, "It asks less for a normal load."))
+    small = _smallest_change(inputs, question)
+    if small is not None:
+        named.append(("one change only", small, "It differs from today in one thing only, so less is put at risk."))
+    named.append(
+        (
+            "safest over the range of price response",
+            least.setting,
+            "It loses least wherever in its range the price response lies.",
+        )
+    )
+    others = _settings(inputs, question, ranking)
+    named += [("another time per coin", s, "It sells time in other steps.") for s, _ in others
+              if s.time_per_piece_s != answer.time_per_piece_s][:1]  # fmt: skip
+    named += [("other heats", s, "Its heats are set otherwise.") for s, _ in others if s.temps != answer.temps][:1]
+    best = weekly_minor(inputs, answer, middle(inputs))
+    out: list[Rival] = []
+    for name, setting, reason in named:
+        if setting == answer or any(r.setting == setting for r in out) or len(out) == 3:
+            continue
+        minor = _weekly(inputs, question, setting)
+        out.append(
+            Rival(
+                name=name, setting=setting, house=house_of(inputs.grid, setting), says=words.say_setting(inputs, setting),
+                why_not=words.why_not(inputs, best - minor, reason), contribution_minor=minor, behind_minor=best - minor,
+                price_normal_minor=normal_price(inputs, setting) * setting.piece_minor,
+            )
+        )  # fmt: skip
+    return tuple(out)
+
+
+def _weekly(inputs: PlanInputs, question: Problem, setting: PlanSetting) -> float:
+    choice = choice_of(inputs, question, setting)
+    if choice is None:
+        return weekly_minor(inputs, setting, middle(inputs))
+    return worth_minor(inputs, value_micro(question, choice))
+
+
+def _smallest_change(inputs: PlanInputs, question: Problem) -> PlanSetting | None:
+    """The best setting that differs from today's in time, start or heats alone; None where today's is off the grid."""
+    here = choice_of(inputs, question, inputs.today) if inputs.today is not None else None
+    if here is None or inputs.today is None:
+        return None
+    found: list[tuple[int, PlanSetting]] = []
+    for free in ("time", "start", "heat"):
+        narrow = only(question, here, (free,))
+        for f in search(narrow, 2, recheck=0).found:
+            setting = setting_at(inputs, narrow, f.choice)
+            if not _same(setting, inputs.today):
+                found.append((f.worth_micro, setting))
+    return max(found, key=lambda x: x[0])[1] if found else None
+
+
+def _limit_costs(inputs: PlanInputs, ranking: Ranking) -> tuple[LimitCost, ...]:
+    """What each constraint costs: the best without it, less the best with it. Those that cost nothing are left out."""
+    here = worth_minor(inputs, ranking.found[0].worth_micro)
+    out = []
+    for name, says in LIMIT_NAMES:
+        best = best_in(inputs, middle(inputs), keep=1, without=name)
+        if best is not None and best.minor > here + 0.5:
+            out.append(LimitCost(name=name, says=says, cost_minor=best.minor - here, without_it=best.setting))
+    return tuple(sorted(out, key=lambda c: -c.cost_minor))
+
+
+def _free_window(inputs: PlanInputs, answer: PlanSetting) -> FreeWindow | None:
+    """Free drying for the price of its energy: takings given up, and washes more that would pay for it."""
+    world = middle(inputs)
+    met = meet(inputs, answer, world)
+    dried = mean(met, met.is_dried * 1.0)
+    if dried <= 0:
+        return None
+    takings = mean(met, met.takings) / dried
+    cost = mean(met, met.energy_cost + met.wear_cost) / dried
+    gain = world.visit_minor - cost
+    more = takings / gain if gain > 0 else None
+    if more is None:
+        says = "A load's visit brings less than drying it costs: a free window cannot pay."
+    else:
+        says = (
+            f"Drying free gives up {words.money(inputs, takings)} a load and costs {words.money(inputs, cost)} in energy and "
+            f"wear; in those hours it takes {100 * more:.0f} % more loads to come out even."
+        )
+    return FreeWindow(says=says, cost_minor_per_load=cost, takings_given_up_minor_per_load=takings,
+                      washes_to_break_even_frac=more)  # fmt: skip
