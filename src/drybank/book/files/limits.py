@@ -42,6 +42,7 @@ RANGES: dict[Place, tuple[float, float, str]] = {
     ("Costs", "visit_minor_high"): (0, 10_000_000, "minor units"),
     ("Share", "guaranteed_minor"): (0, 10**10, "minor units"),
     ("ShareTier", "above_minor"): (0, 10**10, "minor units"),
+    ("Counting", "late_after_days"): (0, 60, "days"),
     ("Trade", "loads_per_week"): (0, 100_000, "loads"),
     ("Trade", "need_minutes"): (1, 240, "minutes"),
     ("Trade", "need_share"): (0, 1, ""),
@@ -98,7 +99,11 @@ PATTERNS: dict[Place, tuple[re.Pattern[str], str]] = {
     ("SalesTax", "percent"): (_PERCENT, "0 to 100, such as “13”"),
 }  # fmt: skip
 
-UNIT_OF: dict[Place, str] = {("Store", "coins"): "minor", ("Tier", "up_to_units"): ""}
+# Where a field's name would mislead: coins are money; a sheet knows no currency; exact figures are written as they stand.
+UNIT_OF: dict[Place, str] = {
+    ("Store", "coins"): "minor", ("SettingLine", "per_minor"): "", ("Ratchet", "share_frac"): "",
+    ("DemandCharge", "apparent_share_frac"): "",
+}  # fmt: skip
 NUMBERED: dict[Place, str] = {("Store", "machines"): "place"}
 RANGES_OF_KEYS: frozenset[Place] = frozenset({("Machine", "pockets")})
 MAY_BE_NUMBERS: frozenset[Place] = frozenset(
@@ -134,13 +139,19 @@ def noun(record: str) -> str:
     return NOUNS.get(record, f"a {record.lower()}")
 
 
+def span(low: float, high: float, unit: str) -> str:
+    """A range in words: 0 to 1,000,000 minor units."""
+    low, high = (int(x) if x == int(x) else x for x in (low, high))
+    return f"{low:,} to {high:,} {unit}".rstrip()
+
+
 def check(record: str, field: str, value: object) -> None:
     """Raise an `InputError` where a value of the right type lies out of its range or pattern."""
     place = (record, field)
     if place in RANGES and isinstance(value, int | float):
         low, high, unit = RANGES[place]
         if not low <= value <= high:
-            raise InputError("it is out of range.", allowed=f"{low:,g} to {high:,g} {unit}".rstrip())
+            raise InputError("it is out of range.", allowed=span(low, high, unit))
     if isinstance(value, str):
         _check_text(place, value)
 
@@ -171,7 +182,7 @@ def _percent(value: str) -> None:
         raise InputError("it is out of range.", allowed="0 to 100")
 
 
-def _day(value: str) -> None:
+def day_text(value: str) -> None:
     try:
         if not re.fullmatch(r"\d{4}-\d{2}-\d{2}", value):
             raise ValueError
@@ -182,5 +193,6 @@ def _day(value: str) -> None:
 
 WHOLE_CHECKS = {
     ("Store", "time_zone"): _zone, ("Store", "currency"): _currency, ("Tariff", "currency"): _currency,
-    ("Share", "percent"): _percent, ("ShareTier", "percent"): _percent, ("SalesTax", "percent"): _percent, ("SalesTax", "valid_from"): _day,
+    ("Share", "percent"): _percent, ("ShareTier", "percent"): _percent, ("SalesTax", "percent"): _percent, ("SalesTax", "valid_from"): day_text,
+    ("BankHouse", "from_date"): day_text,
 }  # fmt: skip

@@ -237,14 +237,12 @@ class Shaper:
         if isinstance(kind, inspect.DateType):
             return _date(raw)
         if isinstance(kind, inspect.DecimalType):
-            return self._decimal(raw, unit)
+            return self._decimal(raw)
         if isinstance(kind, inspect.IntType | inspect.FloatType):
             return self._number(kind, raw, unit)
         raise InputError("Drybank cannot read this kind of value here.")
 
-    def _decimal(self, raw: object, unit: str) -> Decimal:
-        if isinstance(raw, str) and unit and raw.strip()[-1:].isalpha() | raw.strip().endswith("%"):
-            return amounts.amount(raw, unit)
+    def _decimal(self, raw: object) -> Decimal:
         if isinstance(raw, str):
             try:
                 if len(raw) > 40:
