@@ -6,7 +6,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from invented import SHEETS, degrees, hazel, line, money, rowan, seconds, span, store, willow
 
-from drybank.control import care_limit, check_settings, layout
+from drybank.control import care_limit, check_settings, layout, time_for, to_sheet, worth
 from drybank.control.checks import is_reachable
 from drybank.records.sheet import ControlSheet, Grid, HouseValue, SaleRule, SheetInput
 from drybank.records.store import Bank, Constraints, Heat, InputSaid, Machine, Pocket, Trade
@@ -184,6 +184,27 @@ class TestFree:
         assert checked(one_bank(willow(free="no start price")), house)["free"].verdict == "passed"
 
 
+class TestLimit:
+    @pytest.mark.parametrize(
+        ("limit", "verdict", "says"),
+        [
+            (0, "passed", "there is no limit"),
+            (24 + 24, "passed", "whole time"),
+            (24 + 3, "notice", "no further piece gets its whole time"),
+            (24 + 26, "notice", "The last of 9 pieces of 0.25 CAD at control 1 gives 2 min of its 6 min."),
+        ],
+    )
+    def test_a_piece_cut_short_by_the_limit_is_noticed(self, limit, verdict, says):
+        check = checked(WILLOW, (span("top-up limit", 60 * limit), *without("top-up limit")))["limit"]
+        assert (check.verdict, says in check.reason) == (verdict, True)
+
+    def test_what_is_noticed_is_what_the_sale_rule_does(self):
+        house = (span("top-up limit", 60 * 50), *without("top-up limit"))
+        values, coins = to_sheet(WILLOW, "1", house), worth(WILLOW, "1")
+        eighth, ninth, tenth = (time_for(willow(), values, "left", n, worth=coins) for n in (8, 9, 10))
+        assert (ninth - eighth, tenth - ninth) == (120, 0)
+
+
 def test_minutes_on_the_sign_are_whole_or_half():
     house = (span("time per piece", 366, piece_minor=25), *without("time per piece"))
     check = checked(WILLOW, house)["posted-minutes"]
@@ -227,7 +248,7 @@ class TestWaivers:
         assert (check.verdict, check.waiver) == ("passed", "")
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=30, deadline=None)
 @given(st.lists(st.tuples(st.integers(0, 6), st.integers(-5, 5000)), max_size=5))
 def test_any_house_settings_get_a_verdict_with_a_reason(changes):
     house = list(GOOD)

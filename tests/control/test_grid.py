@@ -41,7 +41,7 @@ GRIDS = st.one_of(
 )  # fmt: skip
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=120, deadline=None)
 @given(GRIDS, st.integers(-50, 60_000))
 def test_nearest_are_the_nearest_of_all_settable_ones(grid, wanted):
     """Against a plain walk over every settable value."""
@@ -51,7 +51,7 @@ def test_nearest_are_the_nearest_of_all_settable_ones(grid, wanted):
     assert nearest(grid, wanted) == (below, above)
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=120, deadline=None)
 @given(GRIDS, st.integers(-5, 1000))
 def test_held_and_holds_say_one_thing_and_base_values_come_back(grid, value):
     assert holds(grid, value) == (value in held(grid))
@@ -141,7 +141,7 @@ class TestScales:
             grid_of(CELSIUS, "F")
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=120, deadline=None)
 @given(st.sampled_from([MONEY, TENTHS, QUARTERS, SECONDS, CELSIUS, WORD, HOUR, PIECES]), st.text(max_size=30))
 def test_any_text_gives_a_settable_value_or_a_plain_refusal(of, text):
     try:
@@ -151,7 +151,7 @@ def test_any_text_gives_a_settable_value_or_a_plain_refusal(of, text):
     assert holds(of.grids[0], value)
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=120, deadline=None)
 @given(st.sampled_from([MONEY, TENTHS, QUARTERS, SECONDS, CELSIUS, WORD, HOUR, PIECES]), st.data())
 def test_what_is_shown_can_be_read_back(of, data):
     value = data.draw(st.sampled_from(held(of.grids[0])))

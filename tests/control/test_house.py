@@ -129,14 +129,14 @@ def control_values(draw):
     return control, values
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=120, deadline=None)
 @given(control_values())
 def test_any_values_said_as_house_settings_are_set_again_alike(case):
     control, values = case
     assert to_sheet(LAID, control, from_sheet(LAID, control, values)) == values
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=120, deadline=None)
 @given(
     st.integers(0, 8),
     st.sampled_from([180, 240, 300, 360, 420, 480]),

@@ -340,7 +340,7 @@ def worth_of(sheet):
     return {i.key: WORTH[i.key] for i in sheet.inputs}
 
 
-@settings(max_examples=250, deadline=None)
+@settings(max_examples=100, deadline=None)
 @given(histories(), st.one_of(st.none(), st.integers(0, 12_000)))
 def test_no_second_and_no_piece_vanishes(history, until_s):
     sheet, values, events = history
@@ -358,7 +358,7 @@ def test_no_second_and_no_piece_vanishes(history, until_s):
     assert all(s.length_s > 0 for s in sale.spans)
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=80, deadline=None)
 @given(histories(), st.integers(0, 6))
 def test_more_money_at_the_end_never_gives_less_time(history, more):
     sheet, values, events = history
@@ -370,7 +370,7 @@ def test_more_money_at_the_end_never_gives_less_time(history, more):
     )
 
 
-@settings(max_examples=100, deadline=None)
+@settings(max_examples=60, deadline=None)
 @given(histories())
 def test_stopping_to_look_changes_nothing(history):
     """Events that do nothing, put between the others, leave the sale as it was."""
@@ -429,10 +429,7 @@ def test_a_naive_second_by_second_drum_comes_to_the_same(seed):
         assert_alike(*busy_history(rng))
 
 
-@settings(max_examples=300, deadline=None)
-@given(CASES, st.integers(0, 20), st.integers(0, 1), st.one_of(st.none(), st.integers(0, 2)))
-def test_closed_forms_say_what_the_sale_rule_does(case, pieces, which, heat):
-    sheet, values = case
+def assert_closed_forms(sheet, values, *, pieces, which, heat):
     key, worth = sheet.inputs[which % len(sheet.inputs)].key, worth_of(sheet)
     first = [] if heat is None else [HeatChosen(0, heat)]
     sale = sell(sheet, values, [*first, Paid(0, key, pieces)], worth=worth)
@@ -448,14 +445,9 @@ def test_closed_forms_say_what_the_sale_rule_does(case, pieces, which, heat):
         assert (start.pieces, start.sold_s, start.minor) == (count, alone.sold_s, count * worth[key])
 
 
-@settings(max_examples=200, deadline=None)
-@given(CASES, st.integers(1, 20))
-def test_a_coin_plan_holds_all_that_a_kernel_needs(case, pieces):
-    """The plain numbers, run through the four lines a kernel would write, give the sale's sold time."""
-    sheet, values = case
+def assert_coin_plan(sheet, values, pieces):
+    """The plain numbers, run through the lines a kernel would write, give the sale's sold time."""
     key, worth = sheet.inputs[0].key, worth_of(sheet)
-    if pieces_to_start(sheet, values, key, worth=worth) is None:
-        return
     plan = coin_plan(sheet, values, key, worth=worth)
     left = plan.first_time_s if pieces >= plan.start_pieces else 0
     for _ in range(pieces - plan.start_pieces if left and plan.top_up_is_taken else 0):
@@ -464,6 +456,23 @@ def test_a_coin_plan_holds_all_that_a_kernel_needs(case, pieces):
             new = left if plan.limit_refuses else max(left, plan.top_up_limit_s)
         left = new
     assert left == sell(sheet, values, [Paid(0, key, pieces)], worth=worth).sold_s
+
+
+@settings(max_examples=120, deadline=None)
+@given(CASES, st.integers(1, 20), st.integers(0, 1), st.one_of(st.none(), st.integers(0, 2)))
+def test_closed_forms_say_what_the_sale_rule_does(case, pieces, which, heat):
+    assert_closed_forms(*case, pieces=pieces, which=which, heat=heat)
+    assert_coin_plan(*case, pieces)
+
+
+@pytest.mark.parametrize("seed", range(3))
+def test_closed_forms_say_what_the_sale_rule_does_in_awkward_cases(seed):
+    rng = np.random.default_rng(seed)
+    for _ in range(150):
+        sheet, values, _events, _until = busy_history(rng)
+        pieces, heat = int(rng.integers(0, 20)), (None, 0, 1, 2)[rng.integers(4)]
+        assert_closed_forms(sheet, values, pieces=pieces, which=int(rng.integers(2)), heat=heat)
+        assert_coin_plan(sheet, values, int(rng.integers(1, 20)))
 
 
 @pytest.mark.facts

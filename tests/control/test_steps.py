@@ -58,7 +58,7 @@ def test_refuses_a_value_off_the_grid_before_anyone_drives_out():
         steps(LAID, "3", {}, {"coin-clock": 13})
 
 
-@settings(max_examples=200, deadline=None)
+@settings(max_examples=120, deadline=None)
 @given(
     st.lists(st.integers(0, 60), min_size=2, max_size=12, unique=True), st.booleans(), st.sampled_from(["both", "up", "down"]),
     st.integers(0, 11), st.integers(0, 11),

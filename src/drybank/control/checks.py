@@ -312,6 +312,24 @@ def _free_at(case: Case, one: Held) -> list[str]:
     return out
 
 
+def _limit(case: Case) -> Found:
+    """What the top-up limit does to pieces put in at once: none may give less than its time unnoticed."""
+    said = []
+    for one, rate in case.rates():
+        limit, each = one.read.top_up_limit_s, rate.time_per_piece_s
+        if limit is None or not each:
+            continue
+        room = limit - rate.first_time_s
+        piece = f"pieces of {case.money(rate.piece_minor)} at control {one.kind.key}"
+        if room < each:
+            said.append(f"After a start with {piece} no further piece gets its whole time at once.")
+        elif room % each and one.read.at_limit == "capped":
+            said.append(f"The last of {rate.most_pieces} {piece} gives {minutes(room % each)} of its {minutes(each)}.")
+    if said:
+        return "notice", " ".join(dict.fromkeys(said)), "Set the limit to a start and whole pieces; say it on the sign."
+    return "passed", "Every piece that is taken at once gets its whole time, or there is no limit.", ""
+
+
 def _posted_minutes(case: Case) -> Found:
     rule = case.layout.store.constraints.posted_minutes
     step = POSTED_S[rule]
@@ -351,6 +369,7 @@ CHECKS: Final[tuple[tuple[str, str, Callable[[Case], Found]], ...]] = (
     ("heats", "Heats in order", _heats),
     ("care", "Heats under the limits of their care symbols", _care),
     ("free", "Paid and free do not contradict", _free),
+    ("limit", "Pieces up to the limit get their whole time", _limit),
     ("posted-minutes", "Minutes on the sign", _posted_minutes),
     ("said", "Everything that sells time is said", _assumed),
 )
