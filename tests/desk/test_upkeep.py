@@ -30,17 +30,18 @@ def town(tmp_path_factory):
     with open_book(str(path), create=True, clock=lambda: NOW) as book:
         load(
             book,
-            [(n, texts[n].encode()) for n in ("high_saddle.toml", "alder.toml", "birch.toml")],
+            [(n, texts[n].encode()) for n in ("high_saddle.toml", "lantern_row.toml", "alder.toml", "birch.toml")],
             pen,
             from_date=date(2023, 1, 1),
         )
         for house in read_settings(texts["saddle_settings.toml"].encode(), "saddle_settings.toml").banks:
             adopt(book, propose(book, "saddle", house.bank, pen, house=house.values, from_date=date(2023, 1, 2)), pen)
         laid = layout_at(book, "saddle", NOW)
-        fault = Fault(kind="avoided", store=0, pocket=1, start=WEEKS - 8, size=0.6)
+        fault = Fault(kind="avoided", store=0, pocket=1, first_week=WEEKS - 8, size=0.6)
         history = invent(World(), stores=1, pockets=len(laid.pockets), weeks=WEEKS, seed=11, faults=[fault])
         begin = NOW - timedelta(weeks=WEEKS, hours=4)
-        book.append(as_entries(laid, history, Telling(start=begin, seed=3)))
+        told = as_entries(laid, history, Telling(start=begin, seed=3))
+        book.append([e for e in told if e.happened <= NOW])
     return path
 
 
@@ -73,11 +74,18 @@ class TestUse:
         assert use_of(book, "saddle", NOW).season.weeks >= 104
 
     def test_a_service_at_a_machine_counts_for_its_pockets(self, book, pen):
-        laid = layout_at(book, "saddle", NOW)
-        machine = next(m for m in laid.machines.values() if len(m.pockets) > 1)
-        _done(book, pen, machine.key, ("belt",), date(2026, 4, 1))
-        places = {(p.scope, p.key): p for p in use_of(book, "saddle", NOW).places}
-        assert all(places["pocket", k].last_done["belt"] == date(2026, 4, 1) for k in machine.pockets)
+        when = datetime(2026, 4, 1, 18, tzinfo=UTC)
+        book.append([pen.entry("lantern", Serviced(at="1+2", tasks=("belt",)), when)])
+        places = {(p.scope, p.key): p for p in use_of(book, "lantern", NOW).places}
+        assert places["pocket", "1"].last_done == places["pocket", "2"].last_done == {"belt": date(2026, 4, 1)}
+        assert places["pocket", "3"].last_done == {}
+
+    def test_a_store_without_a_single_reading_is_not_known_and_never_zero(self, book, pen):
+        book.append([pen.entry("lantern", Serviced(at="1+2", tasks=("belt",)), NOW - timedelta(days=30))])
+        seen = desk.upkeep(book, "lantern", pen)
+        assert {d.state for d in seen.due if d.task.key == "belt" and d.at in ("1", "2")} == {"not known"}
+        assert any("ever read" in note for note in seen.notes)
+        assert seen.boxes == ()
 
     def test_a_field_test_is_its_task_done(self, book, pen):
         body = Proved(test="time sold", at="3", measured={}, verdict="pass")

@@ -2,6 +2,7 @@
 
 # ruff: noqa: F401, I001
 import drybank.cli.files
+import drybank.cli.plan
 import drybank.cli.house
 import drybank.cli.card
 import drybank.cli.setting

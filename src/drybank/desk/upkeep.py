@@ -229,7 +229,7 @@ def round_of(
     end = until or seen.today + timedelta(weeks=4)
     if end <= seen.today:
         raise InputError(f"The next visit, {end}, is not after today.", where="--until")
-    laid = use_of(book, store, pen.clock()).layout
+    laid = layout_at(book, store, pen.clock())
     gas = {k: p.plate.fuel != "electric" for k, p in laid.pockets.items()}
     cards = round_cards(
         seen.due, stops(tuple(laid.machines.values()), gas), visit=seen.today, until=end, findings=seen.look_at
