@@ -57,7 +57,7 @@ class Grid(msgspec.Struct, frozen=True, kw_only=True):
 
 def _week_row(p: PeriodTakings) -> tuple[str, ...]:
     money = (p.coins, p.cards, p.takings, p.fees, p.refunds, p.tax.tax, p.tax.base)
-    return (p.starts.isoformat(), p.ends.isoformat(), *(m.plain() for m in money))
+    return (f"{p.starts:%d %b}", f"{p.ends:%d %b}", *(m.plain() for m in money))
 
 
 def _lines(s: Statement, w: dict[str, str]) -> list[tuple[str, str]]:

@@ -12,7 +12,7 @@ from drybank.cli.options import DEFAULT_BOOK, AsJson, BookPath, By, Since, Until
 
 if TYPE_CHECKING:
     from drybank.balance import Noticed
-    from drybank.records.balance import BalanceResult
+    from drybank.records.balance import BalanceResult, UnitBalance
     from drybank.records.finding import Finding
 
 
@@ -44,7 +44,7 @@ def balance(
         when = pen("").clock()
         if not store and not every:
             raise InputError("Which store?", allowed=", ".join(it.stores()) or "none yet", mend="Name one, or --all.")
-        noticed = desk.what_would_i_see(it, store, when) if what_would_i_see else None
+        noticed = desk.what_would_i_see(it, store, when, since=first, until=last) if what_would_i_see else None
         results: tuple[BalanceResult, ...] = ()
         if noticed is None and every:
             results = desk.balance_all(it, when, since=first, until=last)
@@ -77,7 +77,11 @@ def show(result: BalanceResult, *, working: bool = False, finding: str = "") -> 
         + [_row(f"bank {b.key}", b) for b in result.banks]
         + [_row("whole store", result.whole)]
     )
-    say.table(("", "expected", "counted", "gap", "give or take", "share", "verdict"), rows, right=(1, 2, 3, 4, 5))
+    say.table(
+        ("pockets", "expected", "counted", "gap (give or take)", "share", "verdict"),
+        [_narrow(r) for r in rows],
+        right=(1, 2, 3, 4),
+    )
     for one in result.findings:
         show_finding(one, one.key)
     for sentence in result.missing:
@@ -90,6 +94,11 @@ def show(result: BalanceResult, *, working: bool = False, finding: str = "") -> 
                 show_working(unit.working, unit.key)
 
 
+def _pockets(unit: UnitBalance) -> str:
+    """The pockets that are judged together: 5+6, or 1 to 12."""
+    return "+".join(unit.pockets) if len(unit.pockets) <= 4 else f"{unit.pockets[0]} to {unit.pockets[-1]}"
+
+
 def _row(name: str, u: object) -> tuple[str, ...]:
     gap, share = getattr(u, "gap", None), getattr(u, "share", None)
     expected, counted = getattr(u, "expected", None), getattr(u, "counted", None)
@@ -98,6 +107,12 @@ def _row(name: str, u: object) -> tuple[str, ...]:
         name, expected.plain() if expected else "not known", counted.plain() if counted else "not known", f"{gap.value / 100:+,.2f}" if gap else "",
         give, f"{100 * share.value:+.1f} %" if share else "", getattr(u, "verdict", ""),
     )  # fmt: skip
+
+
+def _narrow(row: tuple[str, ...]) -> tuple[str, ...]:
+    """Gap and its interval in one column, so that the table fits a narrow terminal."""
+    name, expected, counted, gap, give, share, verdict = row
+    return name, expected, counted, f"{gap} ({give})" if give else gap, share, verdict
 
 
 def show_finding(one: Finding | None, key: str) -> None:

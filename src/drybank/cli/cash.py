@@ -264,14 +264,21 @@ def offer(
 
 
 @cash.command(epilog="Example: drybank cash where lantern")
-def where(store: StoreKey, book: BookPath = DEFAULT_BOOK, as_json: AsJson = False) -> None:
+def where(
+    store: StoreKey,
+    as_of: Annotated[
+        str, typer.Option("--as-of", help="As of the end of this day, as 2026-05-31; now if not said.")
+    ] = "",
+    book: BookPath = DEFAULT_BOOK,
+    as_json: AsJson = False,
+) -> None:
     """Where every cent is: counted, on the way, paid in, given back, short or over; what is late and what differs."""
     from drybank.cli import say
     from drybank.cli.opened import opened, pen
-    from drybank.desk.takings import money_trail
+    from drybank.desk.takings import end_of, money_trail
 
     with opened(book) as it:
-        trail = money_trail(it, store, pen("").clock())
+        trail = money_trail(it, store, end_of(as_of) or pen("").clock())
     if as_json:
         say.as_json(trail)
     else:

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from rich.console import Console
 
+PLAIN_WIDTH = 110
 _consoles: dict[bool, Console] = {}
 
 
@@ -21,7 +22,8 @@ def console(*, err: bool = False) -> Console:
     from rich.console import Console
 
     if err not in _consoles:
-        _consoles[err] = Console(stderr=err, highlight=False, soft_wrap=not sys.stdout.isatty())
+        wide = None if sys.stdout.isatty() else PLAIN_WIDTH
+        _consoles[err] = Console(stderr=err, highlight=False, soft_wrap=not sys.stdout.isatty(), width=wide)
     return _consoles[err]
 
 
@@ -53,16 +55,18 @@ def complain(text: str) -> None:
     console(err=True).print(text, markup=False)
 
 
-def table(heads: Sequence[str], rows: Iterable[Sequence[str]], *, right: Sequence[int] = (), title: str = "") -> None:
-    """Rows under heads; the columns named in ``right`` are numbers and stand to the right."""
+def table(
+    heads: Sequence[str], rows: Iterable[Sequence[str]], *, right: Sequence[int] = (), wraps: Sequence[int] = ()
+) -> None:
+    """Rows under heads; the columns named in ``right`` are numbers and stand to the right, those in ``wraps`` are prose."""
     from rich.table import Table
     from rich.text import Text
 
-    made = Table(
-        title=title or None, title_justify="left", box=None, pad_edge=False, header_style="bold", padding=(0, 2)
-    )
+    made = Table(box=None, pad_edge=False, header_style="bold", padding=(0, 1))
     for index, text in enumerate(heads):
-        made.add_column(text, justify="right" if index in right else "left", overflow="fold", no_wrap=index in right)
+        made.add_column(
+            text, justify="right" if index in right else "left", overflow="fold", no_wrap=index not in wraps
+        )
     for row in rows:
         made.add_row(*(Text(cell) for cell in row))
     console().print(made)

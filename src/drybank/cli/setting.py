@@ -168,7 +168,7 @@ def show_progress(states: tuple[ControlState, ...]) -> None:
         )
         for s in states
     ]
-    say.table(("control", "machine", "state", "what differs"), rows)
+    say.table(("control", "machine", "state", "what differs"), rows, wraps=(3,))
 
 
 @app.command(epilog="Example: drybank replace millrace board 14 --last 14.hours=1234.5 --first 14.hours=0.0")

@@ -59,12 +59,14 @@ def balance_all(
     )
 
 
-def what_would_i_see(book: Book, store: str, when: datetime) -> Noticed:
+def what_would_i_see(
+    book: Book, store: str, when: datetime, *, since: date | None = None, until: date | None = None
+) -> Noticed:
     """How small a loss this store's routine would notice. For the owner only: it tells a thief how much is safe."""
     from drybank.balance import what_would_i_see as ask
 
     laid = layout_at(book, store, when)
-    result = balance_store(book, store, when)
+    result = balance_store(book, store, when, since=since, until=until)
     pieces = [u.pieces for u in result.units if u.pieces > 0]
     weeks = max(result.period.days / 7, 1)
     if not pieces:

@@ -3,13 +3,13 @@
 from __future__ import annotations
 
 import calendar
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from typing import TYPE_CHECKING
 
 import msgspec
 
 from drybank.desk.stamp import Pen
-from drybank.desk.standing import layout_at
+from drybank.desk.standing import layout_at, parse_day
 from drybank.records.entry import Claimed, Refunded, ValueLearned, WeekClosed
 from drybank.records.errors import InputError
 from drybank.records.finding import Finding
@@ -48,6 +48,12 @@ class ClosedWeek(msgspec.Struct, frozen=True, kw_only=True):
 
     week: WeekClose
     seal: str = ""
+
+
+def end_of(day: str) -> datetime | None:
+    """The last moment of a day in UTC; nothing for an empty text."""
+    parsed = parse_day(day)
+    return datetime.combine(parsed, datetime.max.time().replace(microsecond=0), UTC) if parsed else None
 
 
 def money_trail(book: Book, store: str, when: datetime) -> MoneyTrail:
@@ -215,8 +221,24 @@ def _tally(laid: Layout, story: list[Told], month: str) -> IncomeTally:
     finish = datetime.combine(ends + timedelta(days=1), datetime.min.time(), zone)
     hours, pieces = hours_of(laid, story, begin, finish), pieces_of(laid, story, begin, finish)
     fuel = "gas" if any(p.plate.fuel == "natural gas" for p in laid.pockets.values()) else "propane"
-    billed = [b for b in _bills(story, f"{fuel} billed") if starts <= date.fromisoformat(b.data_to) <= ends]
+    billed, unit = _billed_within(_bills(story, f"{fuel} billed"), starts, ends)
     return IncomeTally(
         pieces=round(sum(pieces.values())) if pieces else None, hours=sum(hours.values()) if hours else None,
-        fuel=sum(b.value for b in billed) if billed else None, fuel_unit=billed[0].unit if billed else "",
+        fuel=billed, fuel_unit=unit,
     )  # fmt: skip
+
+
+LEAST_BILLED = 0.9
+"""Bills must cover this share of a month's days for the month's fuel to be told."""
+
+
+def _billed_within(bills: list[ValueLearned], starts: date, ends: date) -> tuple[float | None, str]:
+    """Fuel of the days of a span, each bill shared evenly over its own days; None where bills cover too few of them."""
+    used, covered, unit = 0.0, 0, ""
+    for bill in bills:
+        first, last = date.fromisoformat(bill.data_from), date.fromisoformat(bill.data_to)
+        days = (min(last, ends) - max(first, starts)).days + 1
+        if days > 0:
+            used += bill.value * days / ((last - first).days + 1)
+            covered, unit = covered + days, bill.unit
+    return (used, unit) if covered >= LEAST_BILLED * ((ends - starts).days + 1) else (None, "")

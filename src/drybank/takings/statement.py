@@ -114,6 +114,36 @@ def seals(lines: Sequence[Line], starts: date, ends: date, zone: ZoneInfo, curre
     )
 
 
+LEAST_MONTHS = 6
+_ROBUST_SD = 1.4826  # median absolute deviation to standard deviation of a normal
+
+
+def with_fuel_range(beside: Mapping[str, IncomeTally]) -> dict[str, IncomeTally]:
+    """Give each month the fuel its hours should have used: the months' own median per hour, three robust spreads either way.
+
+    From six months on; with fewer nothing is said. A share of fuel that is not the dryers' (a water heater on the same
+    meter) widens it, and a whole year of untrue hours or bills moves the median with them: it compares months, not truth.
+    """
+    rates = sorted(t.fuel / t.hours for t in beside.values() if t.fuel is not None and t.hours)
+    if len(rates) < LEAST_MONTHS:
+        return dict(beside)
+    middle = _median(rates)
+    spread = max(_ROBUST_SD * _median(sorted(abs(r - middle) for r in rates)), 0.01 * middle)
+    out = dict(beside)
+    for month, tally in beside.items():
+        if tally.fuel is not None and tally.hours:
+            low, high = (tally.hours * max(0.0, middle + side * 3 * spread) for side in (-1, 1))
+            out[month] = msgspec.structs.replace(
+                tally, fuel_expected=tally.hours * middle, fuel_low=low, fuel_high=high
+            )
+    return out
+
+
+def _median(ordered: Sequence[float]) -> float:
+    half = len(ordered) // 2
+    return ordered[half] if len(ordered) % 2 else (ordered[half - 1] + ordered[half]) / 2
+
+
 def income_proof(
     layout: Layout, lines: Sequence[Line], months: Sequence[str], beside: Mapping[str, IncomeTally]
 ) -> IncomeProof:
@@ -122,7 +152,7 @@ def income_proof(
     Fuel against hours is how an auditor infers a laundry's income from its utility use (IRS Cash Intensive Businesses Audit
     Techniques Guide, ch. 15, read in an excerpt); here it is told with its range, and a month whose fuel lies outside is said.
     """
-    rows, total = [], Money(0, layout.store.currency)
+    rows, total, beside = [], Money(0, layout.store.currency), with_fuel_range(beside)
     for month in months:
         first = _month(month)
         last = (first.replace(day=28) + timedelta(days=4)).replace(day=1) - timedelta(days=1)

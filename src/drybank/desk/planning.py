@@ -1,0 +1,71 @@
+"""Plan a bank from the book: inputs gathered, the search run, what-ifs priced, the answer adopted."""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+import msgspec
+
+from drybank.desk.houses import Adopted, adopt, house_from, propose
+from drybank.desk.stamp import Pen
+from drybank.desk.standing import bank_key, layout_at
+from drybank.records.errors import InputError
+from drybank.records.plan import Plan, PlanInputs, PlanSetting, SettingPriced
+
+if TYPE_CHECKING:
+    from drybank.book import Book
+
+
+def inputs_of(book: Book, store: str, bank: str, pen: Pen) -> PlanInputs:
+    """All that a plan of a bank is made from, as the book stands now; what is not given is listed as assumed."""
+    from drybank.plan import plan_inputs
+
+    when = pen.clock()
+    laid = layout_at(book, store, when)
+    key = bank_key(laid, bank)
+    used = {m.sheet for m in laid.machines.values() if m.bank == key}
+    unread = [laid.sheets[s].name for s in sorted(used) if not book.sheet_state(store, s).is_read_back]
+    made = plan_inputs(laid.store, laid.sheets, key, book.house_at(store, key, when))
+    if not unread:
+        return made
+    note = f"Nobody has read back at a machine what sheet {', '.join(unread)} says: check one control before you set the bank."
+    return msgspec.structs.replace(made, sheet_is_read_back=False, notes=(*made.notes, note))
+
+
+def plan_bank(book: Book, store: str, bank: str, pen: Pen) -> Plan:
+    """What to set on a bank, what it should bring, what could make it wrong."""
+    from drybank.plan import make_plan
+
+    return make_plan(inputs_of(book, store, bank, pen))
+
+
+def what_if(book: Book, store: str, bank: str, pen: Pen, texts: Sequence[str]) -> SettingPriced:
+    """Price settable changes, ``name=value`` each, against what stands today."""
+    from drybank.plan import price_setting, setting_of
+
+    inputs = inputs_of(book, store, bank, pen)
+    if inputs.today is None:
+        raise InputError(
+            f"Bank {inputs.bank} has no settings today to compare with.", mend="Adopt the ones it holds first."
+        )
+    laid = layout_at(book, store, pen.clock())
+    today = book.house_at(store, inputs.bank, pen.clock())
+    changed: PlanSetting = setting_of(inputs, house_from(laid, inputs.bank, texts, today))
+    return price_setting(inputs, changed, against=inputs.today)
+
+
+def digest(plan: Plan) -> str:
+    """A plan's own digest: the same inputs and answer give the same one."""
+    parts = (plan.store, plan.bank, plan.house, plan.inputs)
+    return hashlib.sha256(msgspec.json.encode(parts, order="sorted")).hexdigest()[:16]
+
+
+def adopt_plan(book: Book, plan: Plan, pen: Pen, *, from_day: str = "") -> Adopted:
+    """Make a plan's settings the house's, with what it should bring kept beside them."""
+    from drybank.desk.standing import parse_day
+
+    proposal = propose(book, plan.store, plan.bank, pen, house=plan.house, from_date=parse_day(from_day))
+    expected = {f.key: f.proposed.value for f in plan.figures}
+    return adopt(book, proposal, pen, plan=digest(plan), expected=expected)
