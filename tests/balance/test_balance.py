@@ -69,7 +69,8 @@ class TestCash:
         u = unit(balance(CORNER, entries, period()), "7")
         assert u.expected.minor == 25 * history.counter[0, 6, BASE:].sum()
         assert u.counted.minor == 25 * history.counted[0, 6, BASE:].sum()
-        assert u.gap.value == u.counted.minor - u.expected.minor
+        carried = u.gap.value - (u.counted.minor - u.expected.minor)
+        assert abs(carried) < 25 * 4 * 3  # four sd of the coins between reading and emptying
 
     def test_cash_over_is_tracked_as_carefully(self):
         r = judged(CORNER, fault("miss", 3, 0.06))

@@ -57,8 +57,8 @@ class Period(msgspec.Struct, frozen=True, kw_only=True):
 class UnitBalance(msgspec.Struct, frozen=True, kw_only=True):
     """One unit over the period. Sums are over the spans between emptyings that could be compared.
 
-    ``gap`` is counted less expected in minor units with its 95 % interval, ``share`` the same as a
-    fraction of expected; both None where nothing can be said, and then ``says`` tells why.
+    ``gap`` is counted less expected in minor units with its 95 % interval, put right by the coins seen to be
+    carried over from before the period; ``share`` is the same as a fraction of expected; both None where nothing can be said, and then ``says`` tells why.
     ``luck`` is the chance that a gap like this one is luck (local false discovery rate).
     """
 

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import msgspec
 import numpy as np
 import numpy.typing as npt
 
 from drybank.balance.audit.spans import Rows, Span
+from drybank.balance.statistics.carry import start_offset, tail_factor
 from drybank.balance.statistics.causes import CauseTable, correlation, weigh_causes
 from drybank.balance.statistics.growth import Floats, Growth, fit_growth
 from drybank.balance.statistics.lists import LIST_FALSE_SHARE, WATCH_Z, adjusted, chance_of_luck
@@ -135,6 +136,7 @@ class Judged:
     by_hours_growth: Growth
     trade_growth: Growth
     centre: float
+    carried: Floats
     cash: Ratio
     cash_z: Floats
     by_hours: Ratio
@@ -203,7 +205,8 @@ def judge(p: Panel, *, habits: Habits | None = None, priors: dict[str, float] | 
     for tallies in (p.base, p.now):
         tallies["cash"] = tallies["counted_minor"] / piece
         tallies["counter"] = tallies["counter_minor"] / piece
-    g_cash, centre, cash, weeks = _cash(p, h)
+    took = _cash(p, h)
+    cash = took.ratio
     base_known = np.isfinite(p.base["run_s"]) & (
         np.isfinite(p.base["sold_counter_s"]) | np.isfinite(p.base["sold_cash_s"])
     )
@@ -224,20 +227,40 @@ def judge(p: Panel, *, habits: Habits | None = None, priors: dict[str, float] | 
         for c, b, y in zip(has_counter, has_base, z_by, strict=True)
     )
     return _listed(
-        p, h, (g_cash, g_hours, g_by, g_trade), centre, (cash, by_hours, hours, trade),
-        (z_cash, z_by, z_hours, z_trade), (has_base, z, rests, weeks), priors,
+        p, h, took, (g_hours, g_by, g_trade), (cash, by_hours, hours, trade),
+        (z_cash, z_by, z_hours, z_trade), (has_base, z, rests), priors,
     )  # fmt: skip
 
 
-def _cash(p: Panel, h: Habits) -> tuple[Growth, float, Ratio, Floats]:
-    """Cash against counters over the period, and single spans' z."""
+@dataclass(frozen=True)
+class Cash:
+    """Cash against counters: growth, centre, the ratio over the period, z of single weeks, and the pieces
+    carried over from before the period."""
+
+    growth: Growth
+    centre: float
+    ratio: Ratio
+    weeks: Floats
+    carried: Floats
+
+
+def _cash(p: Panel, h: Habits) -> Cash:
     growth = fit_growth(*_for_fit(p, "cash", "counter"), prior=cash_growth(h))
     num, den, known = _sums(p.now["cash"], p.now["counter"])
     centre = fleet_centre(np.nan_to_num(num), np.nan_to_num(den))
-    ratio = compare(num, np.nan_to_num(den), growth, centre, _end_variance(known, p.gap_var, growth.b))
+    base = (p.base["cash"], p.base["counter"])
+    base_sums = _sums(*base)
+    before = fleet_centre(np.nan_to_num(base_sums[0]), np.nan_to_num(base_sums[1]))
+    carried, open_var = start_offset(*base, growth, before)
+    follows = known[:, 0] & ~(np.nan_to_num(p.gap_var[0][:, 0]) > 0) if known.shape[1] else np.zeros(p.groups, bool)
+    carried = np.where(follows, carried, 0.0)
+    extra = _end_variance(known, p.gap_var, growth.b) + np.where(follows, open_var - growth.b / 2.0, 0.0)
+    ratio = compare(num + carried, np.nan_to_num(den), growth, centre, extra)
+    ratio = replace(ratio, z=ratio.z / tail_factor(*base, growth, before))
     extra = np.nan_to_num(p.gap_var).sum(axis=0)
     weeks = compare(p.now["cash"], np.nan_to_num(p.now["counter"]), growth, centre, extra).z
-    return growth, centre, ratio, lasting_weeks(weeks, p.now["cash"], p.now["counter"], growth, centre)
+    weeks = lasting_weeks(weeks, p.now["cash"], p.now["counter"], growth, centre)
+    return Cash(growth, centre, ratio, weeks, carried)
 
 
 def _ratio_of_change(
@@ -277,16 +300,17 @@ def _trade(p: Panel, h: Habits, has_base: Bools) -> tuple[Growth, Ratio]:
 def _listed(
     p: Panel,
     h: Habits,
-    growths: tuple[Growth, Growth, Growth, Growth],
-    centre: float,
+    took: Cash,
+    growths: tuple[Growth, Growth, Growth],
     ratios: tuple[Ratio, Ratio, Ratio, Ratio],
     zs: tuple[Floats, Floats, Floats, Floats],
-    cash_of: tuple[Bools, Floats, tuple[str, ...], Floats],
+    cash_of: tuple[Bools, Floats, tuple[str, ...]],
     priors: dict[str, float] | None,
 ) -> Judged:
     from scipy.stats import norm
 
-    has_base, z, rests, weeks = cash_of
+    has_base, z, rests = cash_of
+    weeks = took.weeks
     cash, by_hours, hours, trade = ratios
     z_cash, z_by, z_hours, z_trade = zs
     if weeks.shape[1] > 1:
@@ -295,7 +319,7 @@ def _listed(
         p_short = norm.cdf(z)
     p_over = norm.sf(z)
     p_hours = 2.0 * norm.sf(np.abs(z_hours))
-    table, shape = _causes(p, (cash, hours, trade), (z_cash, z_hours, z_trade), growths[1], priors)
+    table, shape = _causes(p, (cash, hours, trade), (z_cash, z_hours, z_trade), growths[0], priors)
     luck = np.where(np.nan_to_num(z) <= 0, chance_of_luck(z), chance_of_luck(-z))
     shares = [adjusted(x) for x in (p_short, p_over, p_hours, norm.cdf(z_trade))]
     with np.errstate(invalid="ignore"):
@@ -309,8 +333,8 @@ def _listed(
         listed[3] = (shares[3] <= TRADE_FALSE_SHARE) & ~is_noise
         watched = z < WATCH_Z
     return Judged(
-        panel=p, habits=h, cash_growth=growths[0], hours_growth=growths[1], by_hours_growth=growths[2],
-        trade_growth=growths[3], centre=centre, cash=cash, cash_z=z_cash, by_hours=by_hours, by_hours_z=z_by,
+        panel=p, habits=h, cash_growth=took.growth, hours_growth=growths[0], by_hours_growth=growths[1],
+        trade_growth=growths[2], centre=took.centre, carried=took.carried, cash=cash, cash_z=z_cash, by_hours=by_hours, by_hours_z=z_by,
         hours=hours, hours_z=z_hours, trade=trade, trade_z=z_trade, has_base=has_base, z=z, rests_on=rests,
         week_z=weeks, p_short=p_short, p_over=p_over, listed_short=listed[0], listed_over=listed[1],
         listed_hours=listed[2], listed_trade=listed[3], luck=luck, watched=watched, causes=table, shape=shape,

@@ -35,9 +35,10 @@ def add_up(j: Judged, members: Bools) -> Sum | None:
     if counter.any():
         piece = j.panel.piece_minor[counter]
         expected = j.cash.n[counter] * piece
-        counted = (1.0 + j.cash.share[counter]) * np.exp(j.centre) * expected
+        adjusted = (1.0 + j.cash.share[counter]) * np.exp(j.centre) * expected
+        counted = adjusted - j.carried[counter] * piece
         sd = float(np.sqrt(np.sum((j.cash.sd[counter] * expected) ** 2)) / expected.sum())
-        log = float(np.log(counted.sum() / expected.sum())) - j.centre
+        log = float(np.log(adjusted.sum() / expected.sum())) - j.centre
         return Sum(float(expected.sum()), float(counted.sum()), log, sd, int(counter.sum()), "counters")
     return _by_hours(j, members)
 
@@ -77,7 +78,7 @@ def level(j: Judged, members: Bools, kind: str, key: str, currency: str) -> Leve
         )  # fmt: skip
     share = float(np.expm1(found.log))
     low, high = (float(np.expm1(found.log + s * HALF_WIDTH_95 * found.sd)) for s in (-1, 1))
-    gap = found.counted - found.expected
+    gap = float(np.expm1(found.log + (j.centre if found.by == "counters" else 0.0))) * found.expected
     half = 0.5 * (high - low)
     z = found.log / found.sd
     verdict = "short" if z < -SURE_Z else "over" if z > SURE_Z else "right"

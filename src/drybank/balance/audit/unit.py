@@ -48,11 +48,11 @@ def unit_of(j: Judged, i: int, row: Rows, currency: str) -> UnitBalance:
     }  # fmt: skip
     if rests == "nothing" or not np.isfinite(j.z[i]):
         return UnitBalance(**common, says=_why_not(j, i, row), verdict="cannot tell", rests_on="nothing")  # type: ignore[arg-type]
-    counted, expected, low, high = _money(j, i, rests)
+    counted, expected, gap, low, high = _money(j, i, rests)
     listed_short, listed_over = bool(j.listed_short[i]), bool(j.listed_over[i])
     verdict = "short" if listed_short else "over" if listed_over else "right"
     is_burst = listed_short and j.z[i] > -_CLEAR_Z
-    gap, half = counted - expected, 0.5 * (high - low)
+    half = 0.5 * (high - low)
     who = words.pockets(row.group.pockets)
     of = "its counter" if rests == "counter" else "its hours"
     if verdict == "right":
@@ -104,21 +104,27 @@ def _gap_hours(row: Rows) -> float | None:
     return float(np.median(gaps)) if gaps else None
 
 
-def _money(j: Judged, i: int, rests: str) -> tuple[float, float, float, float]:
-    """Counted, expected, and the 95 % interval of counted less expected. [minor units]"""
+def _money(j: Judged, i: int, rests: str) -> tuple[float, float, float, float, float]:
+    """Counted, expected, the gap and its 95 % interval. [minor units]
+
+    The gap is counted less expected, put right by the coins that the emptying before the period is seen
+    to have held too many or too few.
+    """
     now, piece = j.panel.now, float(j.panel.piece_minor[i])
     if rests == "counter":
         both = np.isfinite(now["counted_minor"][i]) & np.isfinite(now["counter_minor"][i])
         counted = float(now["counted_minor"][i][both].sum())
         expected = float(now["counter_minor"][i][both].sum())
+        gap = counted + float(j.carried[i]) * piece - expected
         shift = float(np.exp(j.centre))
         return (
-            counted, expected, ((1 + float(j.cash.low[i])) * shift - 1) * expected,
+            counted, expected, gap, ((1 + float(j.cash.low[i])) * shift - 1) * expected,
             ((1 + float(j.cash.high[i])) * shift - 1) * expected,
         )  # fmt: skip
     counted = float(j.by_hours.n[i]) * piece
     expected = counted / (1.0 + float(j.by_hours.share[i]))
-    return counted, expected, float(j.by_hours.low[i]) * expected, float(j.by_hours.high[i]) * expected
+    low, high = float(j.by_hours.low[i]), float(j.by_hours.high[i])
+    return counted, expected, counted - expected, low * expected, high * expected
 
 
 def _working(j: Judged, i: int, rests: str, growth: Growth) -> Working:
@@ -126,17 +132,23 @@ def _working(j: Judged, i: int, rests: str, growth: Growth) -> Working:
     fitted = (
         f"fitted on {growth.pockets} units, leaning on what is assumed as 50 would" if growth.pockets else "assumed"
     )
-    inputs = (
+    inputs: tuple[Input, ...] = (
         Input(name="pieces it rests on", value=f"{ratio.n[i]:,.0f}", how="measured"),
         Input(name="c, lasting", value=f"{growth.c:.3g}", how="learned", source=fitted),
         Input(name="a, fresh noise of a piece", value=f"{growth.a:.3g}", how="learned", source=fitted),
         Input(name="b, the two ends", value=f"{growth.b:.3g}", unit="pieces²", how="learned", source=fitted),
         Input(name="standard deviation", value=f"{ratio.sd[i]:.4f}", how="computed"),
         Input(name="z", value=f"{j.z[i]:.2f}", how="computed"),
-        Input(name="middle of all counters", value=f"{j.centre:.5f}", how="learned"),
     )
     if rests == "counter":
-        formula = "ln(sum counted / sum of counter) less the middle of all; variance c + a/n + b/n²"
+        inputs += (
+            Input(name="middle of all counters", value=f"{j.centre:.5f}", how="learned"),
+            Input(name="coins carried over from before", value=f"{j.carried[i]:+.1f}", unit="pieces", how="learned"),
+        )
+        formula = (
+            "ln((sum counted + carried over) / sum of counter) less the middle of all; variance c + a/n + b/n², the"
+            " first end narrowed by the weeks before"
+        )
     else:
         formula = (
             "ln(sum of seconds bought by the cash / sum of seconds run), less the same before the period, less the"
