@@ -169,6 +169,10 @@ class TestSplit:
         assert found.first is None
         assert "Two signs are not enough" in found.says
 
+    def test_too_many_kinds_are_not_searched_and_it_says_so(self):
+        kinds = [small(f"k{n}", low=60 * n, high=60 * n + 20, step=20) for n in range(1, 10)]
+        assert "no split was looked for" in split_bank(bank_of(*kinds), "a").says
+
     def test_a_house_setting_that_one_side_sums_otherwise_is_signed_apart(self):
         laid = bank_of(
             small("ash", low=60, high=600, step=20), small("box", low=60, high=600, step=20, cool_down="after")

@@ -33,7 +33,7 @@ from drybank.records.sheet import HouseSettings, HouseValue, SettingLine
 from drybank.records.store import Means
 from drybank.records.units import minutes
 
-KINDS_AT_MOST = 12
+KINDS_AT_MOST = 8
 Allowed = frozenset[int | str]
 
 
@@ -359,12 +359,6 @@ def _conflict(h: HouseValue | None, a: Kind, b: Kind, why: str) -> Conflict:
     return Conflict(line=h, first=a.key, second=b.key, says=f"Controls {a.key} and {b.key}: {why}.")
 
 
-def _is_possible(kinds: Sequence[Kind]) -> bool:
-    if any(conflicts_between(a, b) for a, b in combinations(kinds, 2)):
-        return False
-    return all(_joint(kinds, h) != frozenset() for h in _ids(kinds) if h.purpose in MUST_HOLD)
-
-
 def nearest_house(kinds: Sequence[Kind], house: HouseSettings) -> HouseSettings:
     """The house settings moved, line by line, to the nearest that all these kinds can hold; lines none has are left out."""
     out: list[HouseValue] = []
@@ -437,7 +431,7 @@ def split_bank(layout: Layout, bank: str, house: HouseSettings = ()) -> BankSpli
     """The nearest split of a bank whose controls cannot all hold one house setting, or stand under one true sign.
 
     Nearest means: as many pockets as can be stay under the house settings, and as few as can be move. None where there is
-    nothing to split. A bank of more than twelve kinds of control is not searched, and says so.
+    nothing to split. A bank of more than eight kinds of control is not searched, and says so.
     """
     kinds = kinds_of(layout, bank, house)
     conflicts = _conflicts_now(layout, kinds, house, bank)
@@ -448,7 +442,7 @@ def split_bank(layout: Layout, bank: str, house: HouseSettings = ()) -> BankSpli
     if found is None:
         return BankSplit(
             conflicts=tuple(conflicts), first=None, second=None,
-            says=f"{named} Two signs are not enough for these {len(kinds)} kinds of control.",
+            says=f"{named} {_no_split(len(kinds))}",
         )  # fmt: skip
     stay, move = found
     return BankSplit(
@@ -457,23 +451,48 @@ def split_bank(layout: Layout, bank: str, house: HouseSettings = ()) -> BankSpli
     )  # fmt: skip
 
 
+def _no_split(count: int) -> str:
+    if count > KINDS_AT_MOST:
+        return f"With {count} kinds of control no split was looked for; part the bank by kind first."
+    return f"Two signs are not enough for these {count} kinds of control."
+
+
+def _possible_splits(kinds: Sequence[Kind]) -> list[tuple[tuple[Kind, ...], tuple[Kind, ...]]]:
+    """Every split in two whose parts could each stand under some sign, fewest moved pockets first."""
+    apart = {(a.key, b.key) for a, b in combinations(kinds, 2) if conflicts_between(a, b)}
+    can = [[allowed(k.of, h) for k in kinds] for h in _ids(kinds) if h.purpose in MUST_HOLD]
+    place = {k.key: n for n, k in enumerate(kinds)}
+
+    def is_possible(part: Sequence[Kind]) -> bool:
+        if any((a.key, b.key) in apart for a, b in combinations(part, 2)):
+            return False
+        rows = ([row[place[k.key]] for k in part] for row in can)
+        sets = ([s for s in row if s is not None] for row in rows)
+        return all(frozenset.intersection(*some) for some in sets if some)
+
+    out = []
+    for size in range(1, len(kinds)):
+        for move in combinations(kinds, size):
+            stay = tuple(k for k in kinds if k not in move)
+            if is_possible(stay) and is_possible(move):
+                out.append((stay, move))
+    return sorted(out, key=lambda pair: (sum(len(k.pockets) for k in pair[1]), [place[k.key] for k in pair[1]]))
+
+
 def _best_split(
     layout: Layout, kinds: Sequence[Kind], house: HouseSettings, bank: str
 ) -> tuple[SignedBank, SignedBank] | None:
     """The best of all two-part splits whose parts can be signed: house kept for most pockets, then fewest moved."""
-    best: tuple[tuple[int, int, tuple[str, ...]], tuple[SignedBank, SignedBank]] | None = None
-    for size in range(1, len(kinds)):
-        for move in combinations(kinds, size):
-            stay = tuple(k for k in kinds if k not in move)
-            if not (_is_possible(stay) and _is_possible(move)):
-                continue
-            parts = (_signed(layout, stay, house, bank), _signed(layout, move, house, bank))
-            if house and not all(part.house for part in parts):
-                continue
-            kept = sum(len(p.pockets) for p in parts[:1] if p.house == house)
-            rank = (-kept, len(parts[1].pockets), parts[1].controls)
-            if best is None or rank < best[0]:
-                best = (rank, parts)
+    best: tuple[int, tuple[SignedBank, SignedBank]] | None = None
+    for stay, move in _possible_splits(kinds):
+        if best is not None and best[0] >= sum(len(k.pockets) for k in stay):
+            break
+        parts = (_signed(layout, stay, house, bank), _signed(layout, move, house, bank))
+        if house and not all(part.house for part in parts):
+            continue
+        kept = len(parts[0].pockets) if not house or parts[0].house == house else 0
+        if best is None or kept > best[0]:
+            best = (kept, parts)
     return best[1] if best else None
 
 
