@@ -79,13 +79,17 @@ def _idle_w(pocket: Pocket, air: Air, temps_c: Sequence[float], load: Load, need
 
 
 def lattice(rows: int, columns: int) -> F64:
-    """Evenly spread points of the unit cube (rows, columns): an additive lattice on the roots of x^(d+1) = x + 1."""
+    """Evenly spread points of the unit cube (rows, columns).
+
+    An additive lattice on the root of x^(d+1) = x + 1, each column then put on its own even steps, so that every share
+    is met to the row.
+    """
     root = 2.0
     for _ in range(60):
         root = (1.0 + root) ** (1.0 / (columns + 1))
-    steps = root ** -np.arange(1.0, columns + 1)
-    points: F64 = (0.5 + np.arange(1, rows + 1)[:, None] * steps[None, :]) % 1.0
-    return points
+    points = (np.arange(1, rows + 1)[:, None] * root ** -np.arange(1.0, columns + 1)) % 1.0
+    places: F64 = (np.argsort(np.argsort(points, axis=0), axis=0) + 0.5) / rows
+    return places
 
 
 def from_minutes(
