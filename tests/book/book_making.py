@@ -130,13 +130,16 @@ def histories(draw: st.DrawFn, most: int = 12, stores: Sequence[str] = ("elm",))
 class Server:
     """A PostgreSQL server of its own, on a short socket path, as the system's ``postgres`` user."""
 
-    def __init__(self) -> None:
+    def __init__(self, *, roles: bool = True) -> None:
         self.bin = postgres_bin()
         self.root = Path(tempfile.mkdtemp(prefix="dbk", dir="/tmp"))  # a socket's path may have 107 bytes at most
         shutil.chown(self.root, "postgres", "postgres")
         self._run("initdb", "-D", str(self.root / "data"), "-A", "trust", "-U", "postgres", "--no-sync", "-E", "UTF8")
         self.start()
-        self.sql("postgres", "CREATE ROLE keeper LOGIN CREATEDB CREATEROLE; CREATE ROLE clerk LOGIN", user="postgres")
+        if roles:
+            self.sql(
+                "postgres", "CREATE ROLE keeper LOGIN CREATEDB CREATEROLE; CREATE ROLE clerk LOGIN", user="postgres"
+            )
         self._count = 0
 
     def _run(self, tool: str, *args: str) -> None:

@@ -136,6 +136,14 @@ def doubt(line: Line) -> str:
     return ""
 
 
+def unreadable(line: Line, why: InputError) -> str:
+    """What to say of a line whose hash is true but whose text this Drybank cannot read."""
+    return (
+        f"{line.store}, place {line.seq} (entry {line.id}) is as it was booked, but this Drybank cannot read it: {why.what} "
+        "A later Drybank wrote it, it seems. Update Drybank on this computer."
+    )
+
+
 def written_of(line: Line) -> Written:
     """The entry of a stored line, as it was written; raises `ChainBroken` where it was changed or cannot be read."""
     wrong = doubt(line)
@@ -144,7 +152,7 @@ def written_of(line: Line) -> Written:
     try:
         return Written(entry=read(line.text), text=line.text)
     except InputError as bad:
-        raise ChainBroken(f"{line.store}, place {line.seq} (entry {line.id}) cannot be read: {bad.what}") from bad
+        raise ChainBroken(unreadable(line, bad)) from bad
 
 
 def booked_of(line: Line) -> Booked:

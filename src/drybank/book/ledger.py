@@ -165,7 +165,7 @@ class Book:
             try:
                 yield chain.booked_of(line)
             except InputError as bad:
-                self.doubts[line.store] = wrong or f"{line.store}, place {line.seq} cannot be read: {bad.what}"
+                self.doubts[line.store] = wrong or chain.unreadable(line, bad)
 
     def find(self, entry_id: str) -> Booked:
         line = self.rows.by_ids([entry_id]).get(entry_id)

@@ -184,6 +184,26 @@ def move(
     say.quiet("The old book is still there. Put it away once the new one is in use, so that nobody writes to it.")
 
 
+@app.command(epilog="Example: drybank grant clerk --book postgresql://keeper@/drybank")
+def grant(
+    role: Annotated[str, typer.Argument(help="A role of the database that exists.", show_default=False)],
+    book: BookPath = DEFAULT_BOOK,
+    as_json: AsJson = False,
+) -> None:
+    """On PostgreSQL, let a role read the book and add to it; it gets no right to change or remove an entry."""
+    from drybank.cli import say
+    from drybank.cli.opened import opened
+    from drybank.desk.keeping import Granted
+    from drybank.desk.keeping import grant as grant_role
+
+    with opened(book) as it:
+        done: Granted = grant_role(it, role)
+    if as_json:
+        say.as_json(done)
+        return
+    say.line(f"{done.role} may read {done.book} and add entries, nothing else.")
+
+
 @app.command(epilog="Example: drybank salvage damaged.book saved.book")
 def salvage(
     damaged: Annotated[str, typer.Argument(help="The damaged file; it is only read.", show_default=False)],

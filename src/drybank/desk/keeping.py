@@ -44,6 +44,13 @@ class SealedStore(msgspec.Struct, frozen=True, kw_only=True):
     line: str
 
 
+class Granted(msgspec.Struct, frozen=True, kw_only=True):
+    """A role that may now read the book and add to it."""
+
+    role: str
+    book: str
+
+
 def verify_book(book: Book, store: str = "", seals: Sequence[Seal] = ()) -> Verified:
     """Every entry against its hash, the chain against its end, all of it against the seals kept elsewhere."""
     report = book.verify(store or None, seals)
@@ -159,3 +166,9 @@ def move(book: Book, to: str) -> Moved:
 def salvage(damaged: str, to: str) -> Salvaged:
     """Every intact entry of a damaged file in a new book."""
     return salvage_book(damaged, to)
+
+
+def grant(book: Book, role: str) -> Granted:
+    """An application's rights for a role of the database: read and add, never change or remove."""
+    book.grant(role)
+    return Granted(role=role, book=book.name)
