@@ -160,6 +160,9 @@ class TestVerdict:
         assert result.verdict == "fail"
         assert "Stop using" in result.next_step
         assert "licensed" in result.next_step
+        assert result.figure("manifold pressure that would explain it, against the right one").value == pytest.approx(
+            1.69
+        )
 
     def test_unknown_heat_content_can_leave_it_undecided(self):
         sure = prove_gas(self._test(107_000))
@@ -207,6 +210,11 @@ class TestRefusals:
             GasSupply(temp_c=68)
         with pytest.raises(InputError, match="Btu/h"):
             GasTest(pocket="1", clocking=_clock(1, 1, 30), plate_w=2_000_000)
+
+
+def test_flow_goes_with_the_root_of_the_pressure_as_the_explanation_says():
+    one, four = (orifice_flow_m3_s(bore_m=0.0009, pressure_pa=p, gravity=0.6) for p in (400, 1600))
+    assert four / one == pytest.approx(2.0)
 
 
 def test_plan_asks_for_enough_turns_and_says_how_long():

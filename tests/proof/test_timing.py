@@ -85,6 +85,16 @@ class TestVerdict:
         assert inside.figures[0].estimate.value == 480
         assert outside.figures[0].estimate.value == 600
 
+    def test_four_starts_of_one_pocket_are_judged_by_their_mean(self):
+        runs = [595.4, 595.6, 595.3, 595.5]
+        alone = prove_time([_sale(600, runs[0])])
+        together = prove_time([_sale(600, r) for r in runs])
+        assert alone.verdict == "cannot tell"
+        assert alone.figure("starts to be sure, start, pocket 14").value >= 2
+        assert together.verdict == "pass"
+        assert together.judgements[0].name == "mean of 4 starts, pocket 14"
+        assert together.judgements[0].plus_minus == pytest.approx(alone.judgements[0].plus_minus / 2, rel=0.01)
+
     def test_a_top_up_is_told_apart_from_its_start(self):
         start = _sale(480, 481)
         topped = TimedSale(pocket="14", kind="top-up", sold_s=720, ran_s=700)
@@ -133,6 +143,16 @@ def test_guard_band_keeps_both_false_verdicts_under_2_5_percent():
             judge("x", Measured(value=v, unit="s", plus_minus=2 * sd), TIME_SOLD, nominal=600).verdict for v in shown
         ]
         assert np.mean([v == wrong for v in verdicts]) <= 0.0225 + 3.3 * np.sqrt(0.0225 / 4000)
+
+
+def test_interval_of_a_mean_of_starts_covers_the_truth():
+    """2,000 sets of 4 starts whose own scatter (0.8 s) is larger than the watch's."""
+    rng = np.random.default_rng(13)
+    hits = 0
+    for _ in range(2000):
+        judged = prove_time([_sale(600, r) for r in 600 + rng.normal(0, 0.8, 4)]).judgements[0]
+        hits += judged.measured.interval.low <= 600 <= judged.measured.interval.high
+    assert 0.94 <= hits / 2000 <= 0.98
 
 
 def test_spread_interval_covers_the_true_spread():

@@ -2,10 +2,12 @@
 
 # ruff: noqa: F401, I001
 import drybank.cli.files
+import drybank.cli.enter
 import drybank.cli.plan
 import drybank.cli.house
 import drybank.cli.card
 import drybank.cli.setting
+import drybank.cli.dry
 import drybank.cli.proof
 import drybank.cli.weigh
 import drybank.cli.balance

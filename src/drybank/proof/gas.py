@@ -383,6 +383,18 @@ def prove_gas(
         judgements=(judged,),
         figures=(
             Figure(name="correction", estimate=Estimate(value=test.supply.correction, unit="")),
+            Figure(
+                name="manifold pressure that would explain it, against the right one",
+                estimate=Estimate(
+                    value=(reading.value / test.allowed_w) ** 2,
+                    unit="times",
+                    working=Working(
+                        figure="pressure ratio",
+                        formula="flow through an orifice goes with the root of its pressure: (input / plate)²",
+                        source="Q = 1658.5 K A sqrt(h / SG); for the licensed trade to check, not to set",
+                    ),
+                ),
+            ),
             Figure(name="gas flow at the meter", estimate=Estimate(value=test.clocking.flow_m3_s, unit="m³/s")),
         ),
         workings=(_working(test, reading.value, tolerance),),

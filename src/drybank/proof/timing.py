@@ -107,6 +107,36 @@ def _one(sale: TimedSale, watch: Stopwatch, tolerance: Tolerance | None) -> Judg
     return judge(f"{sale.kind}, pocket {sale.pocket}", reading, tolerance if fits else None, nominal=sale.sold_s)
 
 
+def _repeated(sales: Sequence[TimedSale], watch: Stopwatch, tolerance: Tolerance | None) -> tuple[Judgement, ...]:
+    """The mean of several starts of one pocket, judged with the larger of watch and scatter (Student t)."""
+    from scipy.stats import t
+
+    out = []
+    for pocket, sold in dict.fromkeys((s.pocket, s.sold_s) for s in sales if s.kind == "start"):
+        runs = [s.counted_s for s in sales if (s.pocket, s.sold_s, s.kind) == (pocket, sold, "start")]
+        if len(runs) < 3 or (tolerance is not None and sold < tolerance.nominal_min):
+            continue
+        n, mean = len(runs), sum(runs) / len(runs)
+        sd = math.sqrt(sum((r - mean) ** 2 for r in runs) / (n - 1))
+        give = max(float(t.ppf(0.975, n - 1)) * sd, watch.plus_minus_s(mean)) / math.sqrt(n)
+        reading = Measured(value=mean, unit="s", plus_minus=give, instrument=watch.name)
+        out.append(judge(f"mean of {n} starts, pocket {pocket}", reading, tolerance, nominal=sold))
+    return tuple(out)
+
+
+def _starts_more(judged: Sequence[Judgement]) -> tuple[Figure, ...]:
+    """How many starts would decide what is too close to call, at the watch's own scatter."""
+    close = [j for j in judged if j.verdict == "cannot tell" and j.margin and j.plus_minus]
+    if not close:
+        return ()
+    worst = min(close, key=lambda j: abs(j.margin or 0.0))
+    try:
+        n = starts_needed(spread_sd_s=worst.plus_minus / 2, margin_s=abs(worst.margin or 0.0))
+    except NotIdentified:
+        return ()
+    return (Figure(name=f"starts to be sure, {worst.name}", estimate=Estimate(value=float(n), unit="starts")),)
+
+
 def starts_needed(*, spread_sd_s: float, margin_s: float, most: int = 200) -> int:
     """How many timed starts until the mean is known well enough to be judged.
 
@@ -178,7 +208,7 @@ def _next_step(verdict: Verdict, judged: Sequence[Judgement]) -> str:
         way = "The customer is short: read the time setting back" if short else "Read the time setting back"
         return f"{way}, then time the same purchase once more before changing anything."
     if verdict == "cannot tell":
-        return "Time the same purchase three more times; the mean of four halves the doubt."
+        return "Time the same purchase three more times and enter all four; their mean halves the doubt."
     if verdict == "no tolerance":
         return "Enter the local tolerance with its source to have this judged."
     return "Nothing to do; time this pocket again after the next setting change."
@@ -246,12 +276,16 @@ def prove_time(
 ) -> ProofResult:
     """Judge timed sales of one pocket or a bank against what the settings sell.
 
-    A sale shorter than the tolerance speaks about (1 min) is reported without a verdict.
+    A sale shorter than the tolerance speaks about (1 min) is reported without a verdict. Three
+    starts or more of one pocket are judged by their mean.
     """
     if not sales:
         raise InputError("No timed run was entered.", mend="Time one start, then one start with a top-up.")
     watch = watch or Stopwatch()
-    judged = tuple(_one(s, watch, tolerance) for s in sales)
+    means = _repeated(sales, watch, tolerance)
+    singles = tuple(_one(s, watch, tolerance) for s in sales)
+    held = {m.name.rsplit(" ", 1)[-1] for m in means}
+    judged = (*means, *(j for s, j in zip(sales, singles, strict=True) if s.kind == "top-up" or s.pocket not in held))
     verdict = overall(judged)
     names = sorted({s.pocket for s in sales})
     working = Working(
@@ -273,7 +307,7 @@ def prove_time(
         next_step=_next_step(verdict, judged),
         cautions=CAUTIONS["time"],
         judgements=judged,
-        figures=_figures(sales, watch),
+        figures=(*_figures(sales, watch), *_starts_more(judged)),
         workings=(working,),
         assumed=_assumed(watch),
         conduct=conduct or Conduct(instruments=(watch.name,)),
