@@ -460,13 +460,16 @@ def _no_split(count: int) -> str:
 def _possible_splits(kinds: Sequence[Kind]) -> list[tuple[tuple[Kind, ...], tuple[Kind, ...]]]:
     """Every split in two whose parts could each stand under some sign, fewest moved pockets first."""
     apart = {(a.key, b.key) for a, b in combinations(kinds, 2) if conflicts_between(a, b)}
-    can = [[allowed(k.of, h) for k in kinds] for h in _ids(kinds) if h.purpose in MUST_HOLD]
     place = {k.key: n for n, k in enumerate(kinds)}
+    lines = [h for h in _ids(kinds) if h.purpose in MUST_HOLD]
+    can = {h: [allowed(k.of, h) for k in kinds] for h in lines}
+    has = {k.key: set(_ids((k,))) for k in kinds}
 
     def is_possible(part: Sequence[Kind]) -> bool:
         if any((a.key, b.key) in apart for a, b in combinations(part, 2)):
             return False
-        rows = ([row[place[k.key]] for k in part] for row in can)
+        said = set().union(*(has[k.key] for k in part))  # a line that no control here has binds none of them
+        rows = ([can[h][place[k.key]] for k in part] for h in lines if h in said)
         sets = ([s for s in row if s is not None] for row in rows)
         return all(frozenset.intersection(*some) for some in sets if some)
 
