@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from importlib import resources
+from itertools import combinations
 
 import msgspec
 import numpy as np
@@ -11,7 +12,7 @@ import pytest
 from drybank.book.files import read_settings, read_sheet, read_store
 from drybank.control import check_settings, controls_of, layout, to_sheet
 from drybank.plan import house_of, make_plan, plan_inputs, setting_of
-from drybank.plan.needs import lattice
+from drybank.plan.needs import even_points
 from drybank.records.errors import InputError, Missing
 from drybank.records.store import Trade
 
@@ -112,10 +113,11 @@ class TestRefusals:
             plan_inputs(msgspec.structs.replace(shop, trade=trade), sheets, "long wall", houses["long wall"])
 
 
-def test_the_lattice_is_even():
-    """Every axis fills its twenty boxes alike; a pair of axes more evenly than points at random, which scatter by √25."""
-    points = lattice(1600, 4)
+def test_the_rows_are_even():
+    """Every axis fills its twenty boxes alike; every pair of axes more evenly than points at random, which scatter by √25."""
+    points = even_points(1600, 4)
     for i in range(4):
         assert set(np.histogram(points[:, i], bins=20, range=(0, 1))[0]) == {80}
-    cells = np.histogram2d(points[:, 0], points[:, 2], bins=8, range=((0, 1), (0, 1)))[0]
-    assert cells.std() < 5.0
+    for i, j in combinations(range(4), 2):
+        cells = np.histogram2d(points[:, i], points[:, j], bins=8, range=((0, 1), (0, 1)))[0]
+        assert cells.std() < 5.0

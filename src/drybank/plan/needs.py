@@ -1,7 +1,7 @@
 """Loads that stand for all that come: from drying runs, laid under a distribution of minutes where the owner gives one.
 
 Rows are not drawn at random but spread evenly over everything that varies between loads (need, heat, patience, belief):
-an additive lattice, the same every time. Where the owner states minutes, those hold at the hottest heat as set today,
+a Hammersley set, the same every time. Where the owner states minutes, those hold at the hottest heat as set today,
 and the drying runs say how minutes and fuel change with temperature and size.
 """
 
@@ -78,18 +78,26 @@ def _idle_w(pocket: Pocket, air: Air, temps_c: Sequence[float], load: Load, need
     return idle
 
 
-def lattice(rows: int, columns: int) -> F64:
-    """Evenly spread points of the unit cube (rows, columns).
+def even_points(rows: int, columns: int) -> F64:
+    """Evenly spread points of the unit cube (rows, columns), up to five columns.
 
-    An additive lattice on the root of x^(d+1) = x + 1, each column then put on its own even steps, so that every share
-    is met to the row.
+    Hammersley's set: the row's place, then its digits turned round behind the point in bases 2, 3, 5, 7; each column is put
+    on its own even steps, so that every share is met to the row.
     """
-    root = 2.0
-    for _ in range(60):
-        root = (1.0 + root) ** (1.0 / (columns + 1))
-    points = (np.arange(1, rows + 1)[:, None] * root ** -np.arange(1.0, columns + 1)) % 1.0
-    places: F64 = (np.argsort(np.argsort(points, axis=0), axis=0) + 0.5) / rows
-    return places
+    place = np.arange(rows)
+    points = np.stack([place / rows, *(_turned(place, base) for base in (2, 3, 5, 7))], axis=1)[:, :columns]
+    steps: F64 = (np.argsort(np.argsort(points, axis=0, kind="stable"), axis=0, kind="stable") + 0.5) / rows
+    return steps
+
+
+def _turned(place: I64, base: int) -> F64:
+    """Digits of whole numbers in a base, turned round behind the point."""
+    out, rest, unit = np.zeros(place.size), place.copy(), 1.0 / base
+    while rest.any():
+        out += (rest % base) * unit
+        rest //= base
+        unit /= base
+    return out
 
 
 def from_minutes(
@@ -108,7 +116,7 @@ def from_minutes(
     Each stated value stands for all needs half way to its neighbours. The normal load is the median one.
     """
     values, shares = _stated(minutes, share)
-    points = lattice(ROWS, 4)
+    points = even_points(ROWS, 4)
     need = 60.0 * _quantile(values, shares, points[:, 0])
     normal = 60.0 * float(_quantile(values, shares, np.array([0.5]))[0])
     given = [Input(name=f"{v:g} min", value=f"{100 * s:.0f} %") for v, s in zip(values, shares, strict=True)]
@@ -136,7 +144,7 @@ def from_runs(
     """Loads whose needs come out of drying runs: masses spread about a mean (log-normal), dried in this pocket."""
     from scipy.special import ndtri
 
-    points = lattice(ROWS, 4)
+    points = even_points(ROWS, 4)
     mass = np.clip(mean_kg * np.exp(mass_spread_frac * ndtri(points[:, 0])), of.mass_kg[0], of.mass_kg[-1])
     need = np.interp(mass, of.mass_kg, of.need_s[:, at_level])
     normal = float(np.interp(normal_kg, of.mass_kg, of.need_s[:, at_level]))
