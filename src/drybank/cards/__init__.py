@@ -6,10 +6,11 @@ statements  statements and proofs of income: PDF, XLSX, CSV
 templates/  our typst templates      fonts/ the typeface (OFL)
 """
 
+from drybank.cards.page import PagePart, summary_page
 from drybank.cards.paper import pdf, qr_svg, sign_pdf, work_card_pdf
 from drybank.cards.statements import Grid, grids_csv, grids_xlsx, proof_grids, proof_pdf, statement_grids, statement_pdf
 
 __all__ = [
-    "Grid", "grids_csv", "grids_xlsx", "pdf", "proof_grids", "proof_pdf", "qr_svg", "sign_pdf", "statement_grids", "statement_pdf",
+    "Grid", "PagePart", "grids_csv", "grids_xlsx", "pdf", "proof_grids", "proof_pdf", "qr_svg", "sign_pdf", "statement_grids", "statement_pdf", "summary_page",
     "work_card_pdf",
 ]  # fmt: skip

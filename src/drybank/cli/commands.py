@@ -1,6 +1,7 @@
 """Every command module, in the order `drybank --help` lists them. Importing one registers it."""
 
 # ruff: noqa: F401, I001
+import drybank.cli.demo
 import drybank.cli.files
 import drybank.cli.enter
 import drybank.cli.plan
