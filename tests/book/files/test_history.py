@@ -9,6 +9,7 @@ import struct
 import zipfile
 import zlib
 from functools import cache
+from time import process_time
 
 import msgspec
 import pytest
@@ -21,6 +22,7 @@ from drybank.book.files.history import (
     Draft,
     HistoryMapping,
     HistoryRead,
+    content_id,
     entries_from,
     guess,
     read_history,
@@ -224,6 +226,11 @@ class TestColumns:
         ]  # fmt: skip
         assert list(refused(history)) == [4, 5]
 
+    def test_remarks_and_names_are_not_taken_unless_the_mapping_says_so(self) -> None:
+        history = read("Date,Pocket,Hours,Remarks,By,Phone\n2024-01-08,1,1,call Ann,AB,555-0100\n")
+        assert not any(isinstance(d.body, Noted) for d in history.drafts)
+        assert any(n.startswith("Not used: Remarks, By, Phone.") for n in history.notes)
+
     def test_blank_dates_are_filled_from_above_when_asked(self) -> None:
         columns = 'fill_down = true\n[columns]\nDate = "date"\nPocket = "pocket"\nHours = "reading hours"'
         assert len(read("Date,Pocket,Hours\n2024-01-08,1,1\n,2,2\n", mapping=columns).drafts) == 2
@@ -238,18 +245,21 @@ class TestColumns:
         assert read_mapping(write_mapping(mapping)) == mapping
 
 
+MAPPED = '[columns]\nDate = "date"\nPocket = "pocket"\nHours = "reading hours"\n'
+
+
 class TestEncodings:
     TEXT = "Date;Pocket;Hours;Notes\n2024-01-08;1;1;séché à Noël\n"
 
     @pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16", "cp1252"])
     def test_usual_ones_are_read_and_named(self, encoding: str) -> None:
-        history = read(self.TEXT.encode(encoding))
+        history = read(self.TEXT.encode(encoding), mapping=MAPPED + 'Notes = "note"')
         assert any(isinstance(d.body, Noted) and "séché à Noël" in d.body.says for d in history.drafts)
         assert history.notes[0].startswith("Read as text in")
 
     @pytest.mark.parametrize("mark", [",", ";", "\t", "|"])
     def test_usual_delimiters_are_found(self, mark: str) -> None:
-        assert len(read(self.TEXT.replace(";", mark)).drafts) == 2
+        assert len(read(self.TEXT.replace(";", mark)).drafts) == 1
 
 
 def workbook(rows: list[list[object]], *, formula: tuple[int, int, str, object] | None = None) -> bytes:
@@ -400,10 +410,10 @@ class TestHostileFiles:
         text = "Date,Pocket,Hours,near\n" + "".join(
             f"{d},{p},{i},{i}\n" for i, d in enumerate(days) for p in range(1, 13)
         )
-        start = dt.datetime.now(dt.UTC)
+        start = process_time()
         history = read(text)
         assert len(history.drafts) == 18_000
-        assert (dt.datetime.now(dt.UTC) - start).total_seconds() < 12
+        assert process_time() - start < 6
 
 
 class TestFigures:
@@ -449,4 +459,10 @@ def test_entries_take_their_ids_from_the_caller_and_their_row_into_the_origin() 
     entries = entries_from(drafts, store="lantern", by="bram", origin="old.csv", id_for=id_for)
     assert [e.origin for e in entries[:2]] == ["old.csv row 2", "old.csv row 2"]
     assert entries == entries_from(drafts, store="lantern", by="bram", origin="old.csv", id_for=id_for)
+    assert len(
+        {e.id for e in entries_from(drafts, store="lantern", by="x", origin="y", id_for=content_id("lantern"))}
+    ) == len(drafts)
+    again = read(TestLongForm.TEXT.replace("Total", "Sum")).drafts
+    assert [content_id("lantern")(d) for d in again] == [content_id("lantern")(d) for d in drafts]
+    assert content_id("weir")(drafts[0]) != content_id("lantern")(drafts[0])
     assert msgspec.json.decode(msgspec.json.encode(entries[0]), type=type(entries[0])) == entries[0]

@@ -3,16 +3,32 @@
 from __future__ import annotations
 
 import contextlib
+import sys
 from decimal import Decimal
 from importlib.resources import files
+from pathlib import Path
 
 import msgspec
 import pytest
-from hypothesis import event, given, settings
+from hypothesis import HealthCheck, Phase, event, given, settings
 from hypothesis import strategies as st
 
-from drybank.book.files import difference, kind_of, read_sheet, read_store, write_sheet, write_store
+sys.path.insert(0, str(Path(__file__).parent))
+
+from any_record import SHEETS, STORES
+
+from drybank.book.files import (
+    difference,
+    kind_of,
+    read_settings,
+    read_sheet,
+    read_store,
+    write_settings,
+    write_sheet,
+    write_store,
+)
 from drybank.book.files.amounts import amount, many, spoken
+from drybank.book.files.history import read_mapping
 from drybank.book.files.shape import names_of
 from drybank.records.errors import InputError, InputErrors
 from drybank.records.sheet import ControlSheet
@@ -152,7 +168,17 @@ class TestRoundTrip:
         assert again == sheet
         assert [s.key for s in again.settings][:3] == ["lamp", "linger", "near gives"]
 
-    @settings(deadline=None)
+    @settings(deadline=None, max_examples=60, phases=[Phase.generate], suppress_health_check=list(HealthCheck))
+    @given(STORES)
+    def test_any_store_reads_back_equal(self, store: Store) -> None:
+        assert read_store(write_store(store)) == store
+
+    @settings(deadline=None, max_examples=60, phases=[Phase.generate], suppress_health_check=list(HealthCheck))
+    @given(SHEETS)
+    def test_any_sheet_reads_back_equal(self, sheet: ControlSheet) -> None:
+        assert read_sheet(write_sheet(sheet)) == sheet
+
+    @settings(deadline=None, max_examples=30)
     @given(
         fill=sized(2, 150), altitude=sized(-430, 4500), wet=sized(0.2, 1.5), power=sized(500, 300_000),
         hot=sized(30, 150), wear=sized(0, 1e6), name=st.text(st.characters(exclude_categories=("Cc", "Cs")), min_size=1, max_size=30),
@@ -180,7 +206,7 @@ class TestRoundTrip:
 
 
 class TestHostileText:
-    @pytest.mark.timeout(20)
+    @pytest.mark.timeout(30)
     @pytest.mark.parametrize(
         "text",
         [
@@ -205,14 +231,25 @@ class TestHostileText:
         assert all(c.isprintable() or c == "\n" for c in said)
         kind_of(text)
 
-    @settings(deadline=None)
+    @given(st.integers(0, 400), st.text(max_size=4), st.integers(0, 30))
+    @settings(deadline=None, max_examples=60)
+    def test_of_any_edit_gives_settings_or_a_mapping_or_sentences(self, at: int, put: str, cut: int) -> None:
+        house = (TOWN / "weir_settings.toml").read_text("utf-8")
+        mapping = 'dates = "day first"\nheader = 3\n[columns]\nDate = "date"\n"Box 1" = "money in box 1"\n'
+        with contextlib.suppress(InputError):
+            read = read_settings(house[:at] + put + house[at + cut :], "x")
+            assert read_settings(write_settings(read)) == read
+        with contextlib.suppress(InputError):
+            read_mapping(mapping[:at] + put + mapping[at + cut :], "x")
+
+    @settings(deadline=None, max_examples=60)
     @given(st.binary(max_size=400))
     def test_of_any_bytes_gives_a_store_or_sentences(self, data: bytes) -> None:
         for read in (read_store, read_sheet):
             with pytest.raises(InputError):
                 read(data, "x")
 
-    @settings(deadline=None)
+    @settings(deadline=None, max_examples=60)
     @given(st.integers(0, len(STORE) - 1), st.text(max_size=4), st.integers(0, 30))
     def test_of_any_edit_gives_a_store_or_sentences(self, at: int, put: str, cut: int) -> None:
         text = STORE[:at] + put + STORE[at + cut :]
@@ -220,7 +257,7 @@ class TestHostileText:
             store = read_store(text, "x")
             assert read_store(write_store(store)) == store
 
-    @settings(deadline=None)
+    @settings(deadline=None, max_examples=60)
     @given(st.integers(0, len(SHEET) - 1), st.text(max_size=4), st.integers(0, 30))
     def test_of_any_edit_gives_a_sheet_or_sentences(self, at: int, put: str, cut: int) -> None:
         text = SHEET[:at] + put + SHEET[at + cut :]

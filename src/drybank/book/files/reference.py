@@ -15,6 +15,7 @@ import sys
 import textwrap
 from datetime import date
 from decimal import Decimal
+from functools import cache
 from pathlib import Path
 from typing import Any
 
@@ -99,6 +100,7 @@ def _meaning(record: type, field: inspect.Field) -> str:
     return said if said else _docstrings(record).get(field.name, "").rstrip(".")
 
 
+@cache
 def _docstrings(record: type) -> dict[str, str]:
     """Texts that stand below fields in a record's own source."""
     body = ast.parse(textwrap.dedent(source_of.getsource(record))).body[0]

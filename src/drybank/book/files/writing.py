@@ -24,7 +24,7 @@ def written(record: msgspec.Struct, header: str, currency: str = "") -> str:
         value = getattr(record, field.name)
         if _is_left_out(field, value):
             continue
-        if is_rows(field.type):
+        if is_rows(field.type) and value:
             tables += [f"\n[[{singular(field.name)}]]\n{_lines(row, currency)}" for row in value]
         elif isinstance(value, msgspec.Struct):
             tables.append(f"\n[{field.name}]\n{_lines(value, currency)}")

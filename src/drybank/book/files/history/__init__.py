@@ -19,6 +19,7 @@ from drybank.book.files.history.records import (
     RefusedRow,
     Row,
     Table,
+    content_id,
     entries_from,
 )
 from drybank.book.files.history.rows import Column, RowReader, Seen, drafts_of
@@ -147,6 +148,10 @@ class _Read:
         fast, notes = order.too_fast(seen, self.layout)
         seen = self._without(seen, fast)
         self.notes += notes
+        if not_used := [h for h, role in self._shown_columns() if role == "ignore"]:
+            self.notes.append(
+                f"Not used: {', '.join(shown(h, 30) for h in not_used[:20])}. Map remarks to note if they name nobody."
+            )
         if self.assumed_times:
             self.notes.append(f"{self.assumed_times} rows give no hour of the day; {self.mapping.time} was taken.")
         return HistoryRead(
@@ -212,6 +217,6 @@ def _shown_cells(row: Row) -> tuple[str, ...]:
 
 
 __all__ = [
-    "Draft", "HistoryMapping", "HistoryRead", "RefusedRow", "entries_from", "guess", "read_history", "read_mapping",
+    "Draft", "HistoryMapping", "HistoryRead", "RefusedRow", "content_id", "entries_from", "guess", "read_history", "read_mapping",
     "read_table", "role_of", "write_mapping",
 ]  # fmt: skip

@@ -133,7 +133,6 @@ _WORDS: tuple[tuple[str, str], ...] = (
     (r"box|coin ?box|(coin )?box ?(#|no\.?|number)|vault", "box"),
     (r"device|meter name|counter name", "device"),
     (r"value|reading|shown", "value"),
-    (r"notes?|remarks?|comments?|initials|by|who|name", "note"),
     (r"bag|bag ?(#|no\.?|number)", "bag"),
     (r"foreign|slugs|bad coins", "foreign"),
     (r"cash|money|amount|takings|collected|collection|total( cash| money| collected)?|\$|cash ?\(?\$\)?|sum", "money"),
@@ -149,7 +148,10 @@ _COIN_NAMES = {"USD": {"quarters": 25, "quarter": 25, "dollars": 100, "dollar": 
 
 
 def guess(head: str, layout: Layout) -> str:
-    """The role of a column by its heading; "ignore" where its words tell nothing."""
+    """The role of a column by its heading; "ignore" where its words tell nothing.
+
+    Remarks are never guessed to be notes: they may hold names and telephone numbers, which do not belong into the chain.
+    """
     words = " ".join(head.casefold().replace("_", " ").split()).strip(" :*")
     if head.strip() in layout.meters or head.strip() in layout.counters:
         return f"reading {head.strip()}"

@@ -4,11 +4,13 @@ from __future__ import annotations
 
 import datetime as dt
 from collections.abc import Callable, Iterable
+from hashlib import sha256
 from typing import Literal
 
 import msgspec
 
 from drybank.records.entry import Entry, Plain
+from drybank.records.ids import uuid7
 
 Cell = str | int | float | bool | dt.datetime | dt.date | dt.time | dt.timedelta | None
 DateOrder = Literal["", "day first", "month first", "year first"]
@@ -90,6 +92,17 @@ class HistoryRead(msgspec.Struct, frozen=True, kw_only=True):
     mapping: HistoryMapping
     columns: tuple[tuple[str, str], ...]
     """Every heading in the file's order, and what it was taken for."""
+
+
+def content_id(store: str) -> Callable[[Draft], str]:
+    """Ids that come from what a draft says and when it happened, so that the same row entered twice is stored once."""
+
+    def id_of(draft: Draft) -> str:
+        said = msgspec.json.encode((store, draft.happened, draft.body))
+        since = draft.happened - dt.datetime(1970, 1, 1, tzinfo=dt.UTC)
+        return uuid7(since // dt.timedelta(milliseconds=1), sha256(said).digest()[:10])
+
+    return id_of
 
 
 def entries_from(
