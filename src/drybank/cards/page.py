@@ -22,13 +22,13 @@ class PagePart(msgspec.Struct, frozen=True, kw_only=True):
 
 
 _STYLE = """
-@font-face{font-family:Next;src:url(data:font/ttf;base64,%REGULAR%);font-weight:400}
-@font-face{font-family:Next;src:url(data:font/ttf;base64,%BOLD%);font-weight:700}
+@font-face{font-family:"Atkinson Hyperlegible Next";src:url(data:font/ttf;base64,%REGULAR%);font-weight:400}
+@font-face{font-family:"Atkinson Hyperlegible Next";src:url(data:font/ttf;base64,%BOLD%);font-weight:700}
 :root{--paper:#FBFAF7;--ink:#1D2430;--quiet:#56606E;--line:#D9D6CE;--dye:#1F5D6B}
 @media (prefers-color-scheme:dark){:root{--paper:#14181E;--ink:#ECEAE4;--quiet:#A7B0BA;--line:#2D343D;--dye:#8CC7D1}
  figure{background:#FBFAF7;border-radius:6px;padding:12px}}
-body{background:var(--paper);color:var(--ink);font:16px/1.5 Next,sans-serif;margin:0 auto;padding:24px 16px 64px;max-width:760px}
-h1{font-size:40px;line-height:1.2;margin:0 0 4px}h2{font-size:28px;line-height:1.2;margin:48px 0 12px}p{max-width:70ch;margin:8px 0}
+body{background:var(--paper);color:var(--ink);font:16px/1.5 "Atkinson Hyperlegible Next",sans-serif;margin:0 auto;padding:24px 16px 64px;max-width:760px}
+h1{font-size:40px;line-height:1.2;margin:0 0 4px}h2{font-size:28px;line-height:1.2;margin:48px 0 12px}p{max-width:70ch;margin:8px 0;overflow-wrap:anywhere}
 .quiet{color:var(--quiet)}a{color:var(--dye)}a:focus-visible{outline:3px solid var(--dye);outline-offset:2px}
 figure{margin:16px 0;overflow-x:auto}svg{max-width:100%;height:auto}
 .wide{overflow-x:auto}table{border-collapse:collapse;font-variant-numeric:tabular-nums lining-nums;width:100%}

@@ -21,8 +21,10 @@ from drybank.records.entry import (
     DeviceValue,
     Entry,
     PartReplaced,
+    PiecesCounted,
     ReadingTaken,
     Refunded,
+    Serviced,
     ValueLearned,
 )
 from drybank.records.ids import uuid7
@@ -31,6 +33,7 @@ from drybank.records.sheet import HouseSettings
 from drybank.trial import Fault, History, Telling, World, as_entries, invent
 from drybank.trial.beside import beside
 from drybank.trial.world import FaultKind
+from drybank.upkeep import START_LIST
 
 SEED = 20_230_102
 CARD_SHARE = {"pad": 0.14, "far": 0.25, "dollar": 0.22}
@@ -122,7 +125,16 @@ def told(layout: Layout, houses: dict[str, HouseSettings], planted: Sequence[Pla
             entries = _begin_at(layout, entries, fault)
         elif fault.kind == "swapped box":
             entries = _swapped(entries, fault, telling.start)
+    if layout.store.counting.asks_two:
+        entries = [_with_two(e) for e in entries]
     return tuple(sorted([*entries, *_extras(layout, history, mine, telling.start)], key=lambda e: (e.happened, e.id)))
+
+
+def _with_two(entry: Entry) -> Entry:
+    """A count that the store wants made by two."""
+    if not isinstance(entry.body, PiecesCounted):
+        return entry
+    return msgspec.structs.replace(entry, body=msgspec.structs.replace(entry.body, with_second="second"))
 
 
 def _begin_at(layout: Layout, entries: list[Entry], fault: PlantedFault) -> list[Entry]:
@@ -174,7 +186,30 @@ def _extras(layout: Layout, history: History, planted: Sequence[PlantedFault], s
                 _complaint(fault.pocket, start + timedelta(weeks=fault.from_week, days=float(d)), 100) for d in days
             ]
     lines += [[line] for line in _bills(layout, history, start, rng)]
+    lines += [[line] for line in _services(layout, history, start, rng)]
     return [e for line in lines for e in _signed(layout.store.key, line, rng)]
+
+
+_HOURS_A_DAY = 3.0
+"""What an invented pocket runs, for spreading the last services over the demo's last months."""
+
+
+def _services(
+    layout: Layout, history: History, start: datetime, rng: np.random.Generator
+) -> list[tuple[datetime, str, AnyBody]]:
+    """The last time each upkeep task was done at each place, spread so that most are in time and a few are not."""
+    end = start + timedelta(weeks=history.weeks)
+    places = {"pocket": list(layout.pockets), "machine": list(layout.machines), "store": ["store"]}
+    out: list[tuple[datetime, str, AnyBody]] = []
+    for task in START_LIST:
+        days = task.every if task.per == "days" else task.every / _HOURS_A_DAY / (1 if task.per == "hours" else 4)
+        for at in places[task.scope]:
+            ago = min(7.0 * history.weeks - 1, days * float(rng.uniform(0.1, 1.05)))
+            who = "technician" if task.who == "anyone" else "trade"
+            out.append(
+                (end - timedelta(days=ago), who, Serviced(at=at, tasks=(task.key,), minutes=round(task.minutes)))
+            )
+    return out
 
 
 def _signed(store: str, line: _Spoken, rng: np.random.Generator) -> list[Entry]:

@@ -28,13 +28,13 @@ class Chart(msgspec.Struct, frozen=True, kw_only=True):
 LOOK: dict[str, Any] = {
     "background": None,
     "font": "Atkinson Hyperlegible Next",
-    "title": {"anchor": "start", "fontSize": 16, "fontWeight": 700, "color": INK, "offset": 12},
+    "title": {"font": "Atkinson Hyperlegible Next", "anchor": "start", "fontSize": 16, "fontWeight": 700, "color": INK, "offset": 12},
     "axis": {
-        "labelFontSize": 14, "titleFontSize": 14, "titleFontWeight": "normal", "labelColor": QUIET, "titleColor": QUIET, "domainColor": LINE,
+        "labelFont": "Atkinson Hyperlegible Next", "titleFont": "Atkinson Hyperlegible Next", "labelFontSize": 14, "titleFontSize": 14, "titleFontWeight": "normal", "labelColor": QUIET, "titleColor": QUIET, "domainColor": LINE,
         "tickColor": LINE, "gridColor": LINE, "gridOpacity": 0.6,
     },
     "view": {"stroke": None},
-    "text": {"fontSize": 14, "color": INK},
+    "text": {"font": "Atkinson Hyperlegible Next", "fontSize": 14, "color": INK},
     "point": {"color": QUIET, "size": 50, "filled": True},
     "line": {"color": QUIET},
     "rule": {"color": QUIET},
