@@ -66,7 +66,9 @@ def _told(pocket: Pocket, logs: Array, minutes: Array, weights: Array, kept: flo
         )
     notes.append("A middle and 90 % of what assumptions and evidence leave together; not a sampling interval.")
     fitted = msgspec.structs.replace(
-        _pocket_drawn(pocket, middle), calibration=Calibration(how="store evidence", band_frac=min(1.0, band))
+        _pocket_drawn(pocket, middle),
+        fire=pocket.fire,
+        calibration=Calibration(how="store evidence", band_frac=min(1.0, band)),
     )
     return StoreFit(
         minutes=after, minutes_before=before, factors=factors, narrowed_frac=float(narrowed), draws_kept=kept,
