@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from tests.facts.report import note
 
 from drybank.proof.air import (
     ROUGHNESS_M,
@@ -50,6 +51,14 @@ class TestPublishedDuct:
         found = duct_flow(flow_m3_s=0.5, duct=self.duct, density_kg_m3=1.2, viscosity_pa_s=1.2 * nu_sheet)
         assert found.velocity_m_s == pytest.approx(7.14, abs=0.01)
         assert found.reynolds == pytest.approx(120_727, rel=1e-4)
+        note(
+            "duct 350x200 mm, 500 L/s: friction",
+            "worked sheet citing ASHRAE Duct Design",
+            "R2, C",
+            "2.3 Pa/m, f .0191",
+            f"{found.friction_pa_m:.3f} Pa/m, f {found.friction:.5f}",
+            f"{found.friction_pa_m - 2.308:+.3f} Pa/m",
+        )
         assert found.friction == pytest.approx(0.01919, abs=0.00001)
         assert found.velocity_pressure_pa == pytest.approx(30.6, abs=0.05)
         assert found.friction_pa_m == pytest.approx(2.31, abs=0.02)
@@ -59,7 +68,16 @@ class TestPublishedDuct:
 @pytest.mark.facts
 def test_colebrook_agrees_with_a_library_document_value():
     """Re 1e5, relative roughness 1e-4: 0.0185139; from memory, recomputed."""
-    assert friction_factor(1e5, 1e-4) == pytest.approx(0.0185139, abs=1e-7)
+    ours = friction_factor(1e5, 1e-4)
+    note(
+        "Colebrook, Re 1e5, 1e-4",
+        "open library document value",
+        "M, C",
+        ".0185139",
+        f"{ours:.7f}",
+        f"{ours - 0.0185139:+.1e}",
+    )
+    assert ours == pytest.approx(0.0185139, abs=1e-7)
 
 
 @pytest.mark.facts
@@ -122,6 +140,14 @@ def test_moist_air_agrees_with_a_real_gas_library(temp_c, humidity, height_m):
 def test_dry_density_agrees_with_the_standard_atmosphere(height_m, density):
     """US Standard Atmosphere 1976: 2000 and 4000 m read in open library tests, the rest recomputed."""
     air = ExhaustAir(temp_c=15 - 0.0065 * height_m, humidity_frac=0.0, height_m=height_m)
+    note(
+        f"dry air density, {height_m} m",
+        "US Standard Atmosphere 1976",
+        "R2, C",
+        f"{density:.4f} kg/m³",
+        f"{air.density_kg_m3:.4f}",
+        f"{air.density_kg_m3 - density:+.5f}",
+    )
     assert air.density_kg_m3 == pytest.approx(density, abs=0.0002)
 
 
@@ -141,6 +167,7 @@ def test_velocity_pressure_follows_the_4005_rule_in_standard_air():
 def test_make_up_area_of_300_000_btu_h():
     """NFPA 54 10.4.3.2, from memory: 1 in² per 1000 Btu/h, or 2200 mm²/kW; a metal louvre is 75 % free."""
     area = make_up_area_m2(300_000 * BTU_H_W)
+    note("make-up opening, 300 000 Btu/h", "NFPA 54 10.4.3.2", "M", "300 in²", f"{area / INCH_M**2:.3f} in²", "0")
     assert area / INCH_M**2 == pytest.approx(300, abs=1e-9)
     assert face_area_m2(area, free_frac=0.75) / INCH_M**2 == pytest.approx(400, abs=1e-9)
     assert make_up_area_m2(1000) * 1e6 == pytest.approx(2200, abs=2)

@@ -1,6 +1,7 @@
 """Coin masses against the statute, the mint's redemption rates and each other."""
 
 import pytest
+from tests.facts.report import note
 
 from drybank.records.coins import COINS, WORN, coin, coins_of
 from drybank.records.errors import InputError
@@ -15,7 +16,16 @@ STATUTE = {50: (1.205, 11.34), 25: (0.955, 5.67), 10: (0.705, 2.268), 5: (0.835,
 @pytest.mark.facts
 @pytest.mark.parametrize(("value", "dollars"), REDEEMED_PER_POUND.items())
 def test_value_per_pound_agrees_with_the_redemption_rates_within_a_tenth_of_a_cent(value, dollars):
-    assert coin("USD", value).minor_per_gram * POUND_KG * 1000 / 100 == pytest.approx(dollars, abs=0.001)
+    ours = coin("USD", value).minor_per_gram * POUND_KG * 1000 / 100
+    note(
+        f"{value}-cent coins by the pound",
+        "31 CFR 100.11(d)",
+        "R, C",
+        f"${dollars:.4f}",
+        f"${ours:.4f}",
+        f"{ours - dollars:+.5f}",
+    )
+    assert ours == pytest.approx(dollars, abs=0.001)
 
 
 @pytest.mark.facts

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from tests.facts.report import note
 
 from drybank.energy.supply import meter_factor
 from drybank.proof.gas import (
@@ -48,7 +49,16 @@ def _input_btu_h(clocking, supply=BASE):
 class TestPublishedClockings:
     def test_half_a_foot_in_22_s_is_81_818_btu_h(self):
         """Two heating-trade training pages print 81.82 ft³/h = 81 820 Btu/h; read, recomputed."""
-        assert _input_btu_h(_clock(0.5, 1, 22)) == pytest.approx(81_818, abs=5)
+        ours = _input_btu_h(_clock(0.5, 1, 22))
+        note(
+            "gas input, 0.5 ft³ in 22 s",
+            "two heating-trade training pages",
+            "R, C",
+            "81 820 Btu/h",
+            f"{ours:.0f} Btu/h",
+            f"{ours - 81_820:+.0f}",
+        )
+        assert ours == pytest.approx(81_818, abs=5)
 
     def test_half_a_foot_in_29_s_is_62_ft3_h(self):
         """A training page citing NFPA 54 (1996) table XIII: 62 ft³/h; secondary, recomputed 62.07."""
@@ -57,6 +67,14 @@ class TestPublishedClockings:
     def test_two_turns_in_70_s_are_102_86_ft3_h_and_not_the_misprint(self):
         """A boiler page prints 102.8, then multiplies 120.8 x 1027: a slip (trap case); read."""
         flow = _clock(1, 2, 70).flow_m3_s / FT3_H
+        note(
+            "gas flow, 2 ft³ in 70 s",
+            "a boiler-input page (its product is a slip)",
+            "R",
+            "102.8 ft³/h",
+            f"{flow:.2f} ft³/h",
+            f"{flow - 102.8:+.2f}",
+        )
         assert flow == pytest.approx(102.86, abs=0.1)
         assert flow * 1027 == pytest.approx(105_634, abs=40)
 
@@ -79,6 +97,14 @@ class TestPublishedClockings:
 )
 def test_pressure_correction_agrees(gauge_pa, temp_f, factor):
     supply = GasSupply(gauge_pa=gauge_pa, temp_c=(temp_f - 32) / 1.8, barometer_pa=14.696 * PSI_PA)
+    note(
+        f"gas correction, {gauge_pa:.0f} Pa gauge",
+        "gas law on the EIA base",
+        "C",
+        f"{factor:.4f}",
+        f"{supply.correction:.4f}",
+        f"{supply.correction - factor:+.4f}",
+    )
     assert supply.correction == pytest.approx(factor, abs=0.0005)
 
 
@@ -97,14 +123,32 @@ def test_cold_gas_correction_agrees_and_a_compensated_meter_takes_none():
 def test_altitude_multipliers_agree_with_the_published_band_table(feet, factor):
     """AGA standard 221.30-1964, part VI 6.12, quoted in an installation manual; secondary, recomputed.
     The table's first band (.92 for 2001 to 2500 ft) is the rule at its lower end."""
-    assert US_DERATE.factor(feet * FOOT_M) == pytest.approx(factor, abs=1e-12)
+    ours = US_DERATE.factor(feet * FOOT_M)
+    note(
+        f"altitude multiplier, {feet} ft",
+        "AGA std 221.30-1964 VI 6.12, in a manual",
+        "R2, C",
+        f"{factor:.2f}",
+        f"{ours:.4f}",
+        f"{ours - factor:+.4f}",
+    )
+    assert ours == pytest.approx(factor, abs=1e-12)
     assert US_DERATE.factor(2001 * FOOT_M) == pytest.approx(0.92, abs=0.0001)
 
 
 @pytest.mark.facts
 def test_canadian_derate_of_the_quoted_example_and_silence_above_it():
     """CSA B149.1 as quoted in a manual: 88 000 -> 79 200 Btu/h; secondary, recomputed."""
-    assert 88_000 * CA_DERATE.factor(1000.0) == pytest.approx(79_200)
+    ours = 88_000 * CA_DERATE.factor(1000.0)
+    note(
+        "derate in Canada, 2000 to 4500 ft",
+        "CSA B149.1 as quoted in a manual",
+        "R2, C",
+        "79 200 Btu/h",
+        f"{ours:.0f}",
+        f"{ours - 79_200:+.0f}",
+    )
+    assert ours == pytest.approx(79_200)
     with pytest.raises(OutOfRange, match="ask the maker"):
         CA_DERATE.factor(1500.0)
 
@@ -122,6 +166,14 @@ def test_canadian_derate_of_the_quoted_example_and_silence_above_it():
 )  # fmt: skip
 def test_orifice_flow_agrees_with_the_capacity_table_to_its_last_digit(bore_in, inches, gravity, ft3_h):
     flow = orifice_flow_m3_s(bore_m=bore_in * INCH_M, pressure_pa=inches * INCH_WATER_PA, gravity=gravity)
+    note(
+        f"orifice {bore_in:.4f} in, {inches:g} in w.c., SG {gravity:g}",
+        "BCcampus Plumbing D-5, app. 2",
+        "R, C",
+        f"{ft3_h:.3f} ft³/h",
+        f"{flow / FT3_H:.3f}",
+        f"{flow / FT3_H - ft3_h:+.4f}",
+    )
     assert flow / FT3_H == pytest.approx(ft3_h, abs=0.002)
 
 

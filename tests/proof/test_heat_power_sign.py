@@ -4,6 +4,7 @@ import math
 
 import numpy as np
 import pytest
+from tests.facts.report import note
 
 from drybank.proof.heat import HeatLog, HeatTest, cycling, prove_heat, turning_points
 from drybank.proof.power import prove_current, prove_voltage, unbalance_pct
@@ -110,7 +111,16 @@ class TestPower:
     @pytest.mark.facts
     def test_unbalance_of_the_published_example(self):
         """NEMA MG 1, 14.36: 460, 467 and 450 V are 9/459 = 1.96 % out of balance; from memory, recomputed."""
-        assert unbalance_pct([460, 467, 450]) == pytest.approx(1.96, abs=0.005)
+        ours = unbalance_pct([460, 467, 450])
+        note(
+            "voltage unbalance 460, 467, 450 V",
+            "NEMA MG 1, 14.36",
+            "M, C",
+            "1.96 %",
+            f"{ours:.3f} %",
+            f"{ours - 1.96:+.3f}",
+        )
+        assert ours == pytest.approx(1.96, abs=0.005)
 
     @pytest.mark.parametrize(
         ("volts", "verdict"), [(120, "pass"), (108.5, "cannot tell"), (100, "fail"), (140, "fail")]

@@ -4,6 +4,7 @@ import numpy as np
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
+from tests.facts.report import note
 
 from drybank.proof.judge import judge
 from drybank.proof.standing import TIME_SOLD
@@ -42,6 +43,14 @@ def _sale(sold, ran, **more):
 )
 def test_limits_of_a_sale_stand_where_the_handbook_puts_them(sold, ran, verdict):
     j = judge("start", Measured(value=ran, unit="s", plus_minus=0.0), TIME_SOLD, nominal=sold)
+    note(
+        f"sale of {sold} s ran {ran} s",
+        "NIST HB 44 5.55 T.1 (not verified)",
+        "M",
+        verdict,
+        j.verdict,
+        "same" if j.verdict == verdict else "differs",
+    )
     assert j.verdict == verdict
 
 
@@ -55,6 +64,14 @@ def test_pockets_to_time_agree_with_the_hypergeometric_plan(pockets, frac, start
     from scipy.stats import hypergeom
 
     n = pockets_needed(pockets, wrong_frac=frac)
+    note(
+        f"pockets to time of {pockets}, {frac:.0%} wrong",
+        "hypergeometric, accept on none",
+        "C",
+        str(starts),
+        str(n),
+        f"{n - starts:+d}",
+    )
     assert n == starts
     bad = int(frac * pockets)
     assert hypergeom.pmf(0, pockets, bad, n) <= 0.05 < hypergeom.pmf(0, pockets, bad, n - 1)

@@ -6,6 +6,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from tests.facts.report import note
 
 from drybank.records.errors import InputError, NotIdentified
 from drybank.records.upkeep import Outage, Span
@@ -25,7 +26,7 @@ def past():
     return back_test(pockets)
 
 
-def _crossings(rng, past, level, *, stores=60, seasonal=False):
+def _crossings(rng, past, level, *, stores=150, seasonal=False):
     """Share of true crossings inside the interval at each horizon, over fresh stores (weeks 104 to 160)."""
     hits = {h: [] for h in HORIZONS}
     for _ in range(stores):
@@ -53,6 +54,31 @@ def test_80_percent_intervals_cover_75_to_85_at_every_horizon(past):
 def test_95_percent_intervals_cover_92_to_98(past):
     covered = _crossings(np.random.default_rng(3), past, 0.95)
     assert all(0.92 <= c <= 0.98 for c in covered.values()), covered
+
+
+def test_the_books_own_back_test_covers_in_the_invented_worlds_of_the_trial_room_too():
+    """30 stores of another generator (`drybank.trial`), forecast at four dates of a year so that no one season
+    decides; each store's factor comes from its own 12 pockets' past at that date."""
+    from drybank.trial import World, invent
+
+    hours = np.diff(invent(World(), stores=30, pockets=12, weeks=200, seed=9).hours_read, axis=2)
+    hits = {h: [] for h in HORIZONS}
+    for store in hours:
+        told = [fleet.spans_of(p) for p in store]
+        for cut in (104, 117, 130, 143):
+            own = back_test([(s[:cut], TradeClock()) for s in told])
+            for pocket, known in zip(store, told, strict=True):
+                found = rate(known[:cut], TradeClock())
+                run = np.concatenate([[0.0], np.cumsum(pocket[cut:])])
+                for h in HORIZONS:
+                    t, sd = sd_weeks(found.per_week * h, found, resolution=1.0)
+                    true = float(np.interp(found.per_week * h, run, np.arange(run.size)))
+                    hits[h].append(abs(true - t) <= own.factor(t, 0.80) * sd)
+    covered = {h: float(np.mean(v)) for h, v in hits.items()}
+    for h, share in covered.items():
+        note(f"due dates, {h:g} weeks ahead, 80 %", "our own simulated stores (drybank.trial)", "C", ".75 to .85", f"{share:.3f}",
+             f"{share - 0.80:+.3f}")  # fmt: skip
+    assert all(0.75 <= c <= 0.85 for c in covered.values()), covered
 
 
 def test_formula_without_the_back_test_would_cover_too_little(past):
@@ -93,6 +119,10 @@ class TestClock:
     def test_one_year_cannot_tell_season_from_trend(self):
         with pytest.raises(NotIdentified, match="104"):
             fit_season(fleet.FIRST, [100.0] * 60)
+
+    def test_the_short_way_for_plain_weeks_agrees_with_looking_at_each_day(self):
+        day = date(2026, 5, 4)
+        assert TradeClock().weeks(day, date(2026, 7, 1)) == pytest.approx(TradeClock().weights(day, 58).sum())
 
     def test_an_outage_is_no_trade(self):
         day = date(2026, 5, 4)

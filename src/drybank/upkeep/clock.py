@@ -20,6 +20,7 @@ from drybank.records.upkeep import Outage
 
 Floats = NDArray[np.float64]
 YEAR_DAYS: Final = 365.2425
+EVEN_WEEK: Final = (1 / 7,) * 7
 SEASON_WEEKS: Final = 104  # two years, to tell season from trend
 
 
@@ -72,12 +73,17 @@ class TradeClock(msgspec.Struct, frozen=True, kw_only=True):
     """Season, weekday shares (Monday first, adding to 1) and outages of one pocket or box."""
 
     season: Season = FLAT
-    weekday_frac: tuple[float, ...] = (1 / 7,) * 7
+    weekday_frac: tuple[float, ...] = EVEN_WEEK
     outages: tuple[Outage, ...] = ()
 
     def __post_init__(self) -> None:
         if len(self.weekday_frac) != 7 or min(self.weekday_frac) < 0 or abs(sum(self.weekday_frac) - 1) > 1e-9:
             raise InputError("Weekday shares are seven, none below zero, adding to 1.", mend="Monday first.")
+
+    @property
+    def _is_plain(self) -> bool:
+        """Every day alike: then weeks are days over seven, without looking at each."""
+        return not self.season.cos and not self.outages and self.weekday_frac == EVEN_WEEK
 
     def weights(self, first: date, days: int) -> Floats:
         """Trade weeks of each day from ``first`` on."""
@@ -92,6 +98,8 @@ class TradeClock(msgspec.Struct, frozen=True, kw_only=True):
 
     def weeks(self, first: date, last: date) -> float:
         """Trade weeks from a day to a day (not in it)."""
+        if self._is_plain:
+            return max(0, (last - first).days) / 7.0
         return float(self.weights(first, max(0, (last - first).days)).sum())
 
     def day_after(self, start: date, weeks: float, *, within_days: int = 3650) -> date | None:
