@@ -93,12 +93,15 @@ def _coins(store: Store, settings: Settings) -> Ints:
     out = np.zeros((len(settings.banks), pl.COIN_FIELDS), dtype=np.int64)
     for b, bank in enumerate(settings.banks):
         coin = bank.coin
-        cool = ticks(coin.cool_down_s)
+        cool, each = ticks(coin.cool_down_s), ticks(coin.piece_time_s)
+        limit = ticks(coin.limit_s) if coin.limit_s else pl.LATEST
         capacity = min(p.capacity_kg for p in store.pockets if p.bank == b)
         out[b] = (
-            coin.start_pieces, ticks(coin.first_time_s), ticks(coin.piece_time_s),
-            ticks(coin.limit_s) if coin.limit_s else pl.LATEST, cool, cool if coin.cool_down_inside else 0,
+            coin.start_pieces, ticks(coin.first_time_s), each,
+            limit, cool, cool if coin.cool_down_inside else 0,
             max(1, int(capacity * store.fill_frac * 1000)), len(bank.need.need_s[0]),
+            max(0, (limit - ticks(coin.first_time_s)) // each) + coin.start_pieces,
+            max(1, (limit - (cool if coin.cool_down_inside else 0)) // each), *([0] * 6),
         )  # fmt: skip
     return out.reshape(-1)
 
@@ -115,7 +118,7 @@ def _needs(settings: Settings) -> tuple[Floats, Floats, Floats, int]:
         need[b, : len(masses), :kinds] = table
         need[b, len(masses) :, :kinds] = table[-1]
         step = (masses[-1] - masses[0]) / (len(masses) - 1) if len(masses) > 1 else 1.0
-        axis[b, :3] = masses[0] * 1000, 1.0 / (step * 1000), len(masses) - 1
+        axis[b] = masses[0] * 1000, 1.0 / (step * 1000), len(masses) - 1, 1.0 / ticks(bank.coin.piece_time_s)
         season[b] = np.resize(bank.need.season, pl.SEASON)
     return need.reshape(-1), axis.reshape(-1), season.reshape(-1), most
 

@@ -41,9 +41,10 @@ MOST_SIZES: Final = 4
 ST = 40
 ST_POOL, ST_INSIDE, ST_FAULT, ST_WAIT_W, ST_WAIT_P, ST_PFREE, ST_WFREE_ALL, ST_PLAN, ST_BREAK_KEY = range(40, 49)
 ST_WFREE, ST_STREAM_KEY, ST_NEXT, ST_PENDING, ST_RING = 49, 53, 56, 59, 62  # 4, 3, 3, 3 and two a line
-TOTAL: Final = 80
-HOURS_AT: Final = 112
-HIST_AT: Final = 616
+(ST_HOUR_BEGIN, ST_HOUR_END, ST_HOW, ST_WEEK_AT, ST_SEASON, ST_STAFFED) = range(80, 86)  # of the present hour
+TOTAL: Final = 96
+HOURS_AT: Final = 128
+HIST_AT: Final = 632
 FAULT_PEOPLE, FAULT_LINE = 1, 2
 
 # lines
@@ -68,7 +69,8 @@ R_FREE, R_LEFT = 3, 4
 ROW_MOST: Final = 64
 
 # coin, by bank
-B_START, B_FIRST, B_EACH, B_LIMIT, B_COOL, B_INSIDE, B_FILL, B_KINDS, COIN_FIELDS = range(9)
+B_START, B_FIRST, B_EACH, B_LIMIT, B_COOL, B_INSIDE, B_FILL, B_KINDS = range(8)
+B_MOST, B_TOP_UP, COIN_FIELDS = 8, 9, 16  # most pieces of a start and of a top-up
 
 # floats: spreads, chances, rates by stream, share that stays, season; then the need tables
 PR_RETRY, PR_JOIN, PR_DRY_ONLY, PR_WASH_ONLY, PR_HABIT, PR_OVERBUY, PR_TOP_UP, PR_EARLY, PR_AWAY = range(9)

@@ -17,27 +17,27 @@ from drybank.traffic.week.calendar import (
     field16,
     field24,
     field32,
+    inverse_of,
     lowest_bit,
     part,
     person,
+    pieces_for,
     pocket,
     row,
     sample,
     set_event,
-    spread_hours,
+    span_hours,
     ticks,
+    tiny,
     week_row,
 )
 
 
-@part
-def load_size(m: Ints, c: int, bank: int) -> Any:
+@tiny
+def load_size(m: Ints, a: int, bank: int) -> Any:
     """Loads the pile makes in a bank's pockets: the fewest that hold it, never fewer than kept apart."""
-    a = person(m, c)
-    fill = m[coin(m, bank) + pl.B_FILL]
-    n = (m[a + pl.C_PILE] + fill - 1) // fill
-    least = m[a + pl.C_MIN_LOADS]
-    return n if n > least else least
+    fill, least, pile = m[coin(m, bank) + pl.B_FILL], m[a + pl.C_MIN_LOADS], m[a + pl.C_PILE]
+    return least if least * fill >= pile else (pile + fill - 1) // fill
 
 
 @part
@@ -45,69 +45,66 @@ def take_from_pile(m: Ints, f: Floats, p: int, c: int, t: int) -> None:
     """The next even share of a person's pile goes into one pocket."""
     a = person(m, c)
     bank = m[pocket(m, p) + pl.K_BANK]
-    n = load_size(m, c, bank)
+    n = load_size(m, a, bank)
     pile = m[a + pl.C_PILE]
-    grams = (pile + n - 1) // n
+    grams = pile if n == 1 else (pile + n - 1) // n
     m[a + pl.C_PILE] = pile - grams
-    if m[a + pl.C_MIN_LOADS] > 0:
-        m[a + pl.C_MIN_LOADS] -= 1
+    m[a + pl.C_MIN_LOADS] = max(0, m[a + pl.C_MIN_LOADS] - 1)
     m[a + pl.C_DRYING] += 1
-    j = m[a + pl.C_DRY_NEXT]
-    u = field16(draw(m[a + pl.C_KEY], pl.PLACE_DRY + 64 * j), 0)
     if m[a + pl.C_STREAM] != pl.STREAM_DROP:
-        count_wait(m, pl.HIST, pl.T_POCKET_WAITS, m[a + pl.C_JOINED], t)
-    start_drying(m, f, p, c, t, need_ticks(m, f, bank, grams, u, t))
+        count_wait(m, pl.HIST_AT + pl.HIST, pl.TOTAL + pl.T_POCKET_WAITS, m[a + pl.C_JOINED], t)
+    start_drying(m, f, p, c, t, grams)
 
 
 @part
-def need_ticks(m: Ints, f: Floats, bank: int, grams: int, u: float, t: int) -> Any:
+def need_ticks(m: Ints, f: Floats, bank: int, grams: int, u: float) -> Any:
     """Heat until dry, from the bank's table. [ticks]"""
-    n, kinds = m[pl.NEED_MASSES], m[coin(m, bank) + pl.B_KINDS]
-    pos = (grams - f[m[pl.AT_NEEDX] + 4 * bank]) * f[m[pl.AT_NEEDX] + 4 * bank + 1]
-    last = f[m[pl.AT_NEEDX] + 4 * bank + 2]
-    pos = 0.0 if pos < 0.0 else (last if pos > last else pos)
+    n, kinds, x = m[pl.NEED_MASSES], m[coin(m, bank) + pl.B_KINDS], m[pl.AT_NEEDX] + 4 * bank
+    pos = min(max((grams - f[x]) * f[x + 1], 0.0), f[x + 2])
     i = np.int64(pos)
-    at = (bank * n + i) * pl.KINDS + np.int64(u * kinds)
-    low = f[m[pl.AT_NEED] + at]
-    season = f[m[pl.AT_NSEASON] + bank * pl.SEASON + (m[pl.FIRST_WEEK] + t // pl.WEEK) % pl.SEASON]
-    return ticks((low + (f[m[pl.AT_NEED] + at + pl.KINDS] - low) * (pos - i)) * season)
+    at = m[pl.AT_NEED] + (bank * n + i) * pl.KINDS + np.int64(u * kinds)
+    low = f[at]
+    season = f[m[pl.AT_NSEASON] + bank * pl.SEASON + m[pl.ST_SEASON]]
+    return ticks((low + (f[at + pl.KINDS] - low) * (pos - i)) * season)
 
 
 @part
-def pieces_to_buy(m: Ints, f: Floats, k: int, bank: int, need: int, left: int) -> int:
+def pieces_to_buy(m: Ints, f: Floats, bits: Any, bank: int, want: int, left: int) -> Any:
     """Pieces for a first purchase: by belief or habit, over-bought or not, within the clock's limit."""
     b = coin(m, bank)
-    start, first, each = m[b + pl.B_START], m[b + pl.B_FIRST], m[b + pl.B_EACH]
-    bits = draw(k, 1)
-    belief = sample(f, pl.D_BELIEF, field24(draw(k, 0), 16))
-    want = ticks(need * belief) + m[b + pl.B_INSIDE] - left
-    least, base = (0, 0) if left > 0 else (start, first)
+    least, base, most = m[b + pl.B_START], m[b + pl.B_FIRST], m[b + pl.B_MOST]
+    if left > 0:
+        least, base = 0, 0
+        most = max(0, (m[b + pl.B_LIMIT] - left) // m[b + pl.B_EACH])
     n = least
     if want > base:
-        n += (want - base + each - 1) // each
+        n += pieces_for(f, inverse_of(m, bank), want - base, m[b + pl.B_EACH])
     if left == 0 and field16(bits, 0) < f[pl.PROB + pl.PR_HABIT]:
-        n = start + np.int64(sample(f, pl.D_HABIT, field16(bits, 16)))
+        n = least + np.int64(sample(f, pl.D_HABIT, field16(bits, 16)))
     if field16(bits, 32) < f[pl.PROB + pl.PR_OVERBUY]:
         n += m[pl.OVERBUY]
-    most = least + (m[b + pl.B_LIMIT] - left - base) // each
-    most = most if most > least else least
-    return n if n < most else most
+    return min(n, most)
 
 
 @part
-def start_drying(m: Ints, f: Floats, p: int, c: int, t: int, need: int) -> None:
-    """One load into one pocket: transfer, pieces, and the tick when the owner looks."""
+def start_drying(m: Ints, f: Floats, p: int, c: int, t: int, grams: int) -> None:
+    """One load into one pocket: transfer, pieces, and the tick when the owner looks.
+
+    A negative ``grams`` is the need that a load moved from a broken pocket still has. [ticks]
+    """
     a, q = person(m, c), pocket(m, p)
     j = m[a + pl.C_DRY_NEXT]
     m[a + pl.C_DRY_NEXT] = j + 1
     k = m[a + pl.C_KEY] + np.int64(U(pl.PLACE_DRY + 64 * j) * U(pl.GOLDEN))
     bank = m[q + pl.K_BANK]
     b = coin(m, bank)
-    start = t + ticks(sample(f, pl.D_TRANSFER, field24(draw(k, 0), 40)))
-    left = m[q + pl.K_PAID] - start
-    left = left if left > 0 else 0
+    bits, more = draw(k, 0), draw(k, 1)
+    need = -grams if grams < 0 else need_ticks(m, f, bank, grams, field16(bits, 0))
+    start = t + ticks(sample(f, pl.D_TRANSFER, field24(bits, 40)))
+    left = max(0, m[q + pl.K_PAID] - start)
     house = m[a + pl.C_STREAM] == pl.STREAM_DROP
-    n = pieces_to_buy(m, f, k, bank, need, left)
+    want = ticks(need * sample(f, pl.D_BELIEF, field24(bits, 16))) + m[b + pl.B_INSIDE] - left
+    n = pieces_to_buy(m, f, more, bank, want, left)
     bought = n * m[b + pl.B_EACH]
     if left == 0:
         bought += m[b + pl.B_FIRST] - m[b + pl.B_START] * m[b + pl.B_EACH]
@@ -115,7 +112,7 @@ def start_drying(m: Ints, f: Floats, p: int, c: int, t: int, need: int) -> None:
     heat_end = heat_end if heat_end > start else start
     early = start + need + m[pl.EARLY_MARGIN]
     look = heat_end
-    if early < heat_end and field16(draw(k, 1), 48) < f[pl.PROB + pl.PR_EARLY]:
+    if early < heat_end and field16(more, 48) < f[pl.PROB + pl.PR_EARLY]:
         look = early
     m[q + pl.K_PERSON] = c
     m[q + pl.K_PHASE] = pl.RUNNING
@@ -125,7 +122,7 @@ def start_drying(m: Ints, f: Floats, p: int, c: int, t: int, need: int) -> None:
     m[q + pl.K_KEY] = k
     m[q + pl.K_ROUND] = 0
     m[q + pl.K_TAKEN] = t
-    meter = week_row(m, p, t)
+    meter = week_row(m, p)
     m[meter + pl.M_STARTS] += 1
     m[meter + (pl.M_HOUSE if house else pl.M_PIECES)] += n
     m[meter + pl.M_SOLD] += bought
@@ -146,13 +143,13 @@ def top_up(m: Ints, f: Floats, p: int, t: int) -> bool:
         return False
     b = coin(m, m[q + pl.K_BANK])
     each = m[b + pl.B_EACH]
-    n = (m[q + pl.K_DRY_AT] - t + each - 1) // each
+    n = pieces_for(f, inverse_of(m, m[q + pl.K_BANK]), m[q + pl.K_DRY_AT] - t, each)
     if not house:
         n = min(n, m[pl.TOP_UP_MAX])
-    n = max(1, min(n, (m[b + pl.B_LIMIT] - m[b + pl.B_INSIDE]) // each))
+    n = min(n, m[b + pl.B_TOP_UP])
     m[q + pl.K_ROUND] = r + 1
     m[q + pl.K_HEAT_END] = t + n * each
-    meter = week_row(m, p, t)
+    meter = week_row(m, p)
     m[meter + (pl.M_HOUSE if house else pl.M_PIECES)] += n
     m[meter + pl.M_SOLD] += n * each
     m[pl.TOTAL + (pl.T_HOUSE if house else pl.T_PIECES)] += n
@@ -165,13 +162,13 @@ def top_up(m: Ints, f: Floats, p: int, t: int) -> bool:
 def book_run(m: Ints, p: int, heat_end: int, stop: int, t: int) -> None:
     """Meters and hours of a run that is over or bound to be."""
     start = m[pocket(m, p) + pl.K_START]
-    meter = week_row(m, p, t)
+    meter = week_row(m, p)
     if stop > start:
         m[meter + pl.M_MOTOR] += stop - start
     if heat_end > start:
         m[meter + pl.M_HEATED] += heat_end - start
         m[pl.TOTAL + pl.T_HEATED] += heat_end - start
-        spread_hours(m, pl.H_HEATED, start, heat_end)
+        span_hours(m, pl.HOURS_AT + pl.H_HEATED, start, heat_end)
 
 
 @part
@@ -208,23 +205,22 @@ def take_pockets(m: Ints, f: Floats, c: int, t: int) -> None:
     """Side by side in one row where they fit, else what is free from the person's place on."""
     a = person(m, c)
     u = field16(draw(m[a + pl.C_KEY], pl.PLACE_LIMITS), 32)
-    r0 = m[pl.ROWS] - 1
-    p0 = np.int64(u * m[pl.POCKETS])
-    while m[row(m, r0)] > p0:
-        r0 -= 1
+    p0: Any = np.int64(u * m[pl.POCKETS])
+    r0: Any = m[pocket(m, p0) + pl.K_ROW]
     ahead = ~((U(1) << U(p0 - m[row(m, r0)])) - U(1))
-    rows, r = m[pl.ROWS], r0
+    rows: Any = m[pl.ROWS]
+    r: Any = r0
     for _ in range(rows):
         free = U(m[row(m, r) + pl.R_FREE])
         if free != U(0):
-            n = load_size(m, c, m[row(m, r) + 1])
+            n = load_size(m, a, m[row(m, r) + 1])
             run = free
             for i in range(1, n):
                 run &= free >> U(i) if i < 64 else U(0)
             if r == r0 and (run & ahead) != U(0):
                 run &= ahead
             if run != U(0):
-                p = m[row(m, r)] + np.int64(lowest_bit(run))
+                p: Any = m[row(m, r)] + np.int64(lowest_bit(run))
                 for i in range(n):
                     take_free(m, f, p + i, r, c, t)
                 return
@@ -240,4 +236,4 @@ def move_load(m: Ints, f: Floats, c: int, t: int, missing: int) -> None:
     b = np.int64(lowest_bit(U(m[row(m, r) + pl.R_FREE])))
     m[row(m, r) + pl.R_FREE] &= ~(1 << b)
     m[pl.ST_PFREE] -= 1
-    start_drying(m, f, m[row(m, r)] + b, c, t, missing)
+    start_drying(m, f, m[row(m, r)] + b, c, t, -missing)

@@ -24,9 +24,13 @@ F = TypeVar("F", bound=Callable[..., Any])
 _compile: Any = njit
 U = np.uint64
 NEVER = pl.NEVER
-tiny: Callable[[F], F] = _compile(nogil=True, forceinline=True, error_model="numpy")
-part: Callable[[F], F] = _compile(nogil=True, error_model="numpy")
-entry: Callable[[F], F] = _compile(cache=True, nogil=True, error_model="numpy")
+# no reference counts (nothing is allocated) and no wrappers for calls from Python, except at the entries
+_PLAIN = {
+    "nogil": True, "error_model": "numpy", "_nrt": False, "no_cpython_wrapper": True, "no_cfunc_wrapper": True,
+}  # fmt: skip
+tiny: Callable[[F], F] = _compile(forceinline=True, **_PLAIN)
+part: Callable[[F], F] = _compile(**_PLAIN)
+entry: Callable[[F], F] = _compile(cache=True, nogil=True, error_model="numpy", _nrt=False)
 
 
 @tiny
@@ -133,43 +137,66 @@ def fill(m: Ints, at: int, n: int, value: int) -> None:
         m[i] = value
 
 
-@tiny
-def hour_of_week(t: int) -> Any:
-    return (t // pl.HOUR) % 168
+@part
+def new_hour(m: Ints, t: int) -> None:
+    """What belongs to the present hour: its ends, its place in the week, the week's meters and season."""
+    hour = t // pl.HOUR
+    week = hour // 168
+    m[pl.ST_HOUR_BEGIN] = hour * pl.HOUR
+    m[pl.ST_HOUR_END] = (hour + 1) * pl.HOUR
+    m[pl.ST_HOW] = hour - week * 168
+    m[pl.ST_WEEK_AT] = m[pl.AT_SERIES] + week * m[pl.POCKETS] * pl.METERS
+    m[pl.ST_SEASON] = (m[pl.FIRST_WEEK] + week) % pl.SEASON
+    m[pl.ST_STAFFED] = m[pl.ATTENDED + m[pl.ST_HOW]]
 
 
 @part
-def spread_hours(m: Ints, base: int, begin: int, end: int) -> None:
-    """Add a span to the hours of the week it covers. [ticks]"""
-    while begin < end:
-        edge = (begin // pl.HOUR + 1) * pl.HOUR
-        stop = end if end < edge else edge
-        m[pl.HOURS_AT + base + (begin // pl.HOUR) % 168] += stop - begin
-        begin = stop
+def span_hours(m: Ints, base: int, begin: int, now: int) -> None:
+    """Add a span that ends now to the hours of the week it covers. [ticks]"""
+    edge, h = m[pl.ST_HOUR_BEGIN], m[pl.ST_HOW]
+    end = now
+    while begin < edge:
+        m[base + h] += end - edge
+        end = edge
+        edge -= pl.HOUR
+        h = h - 1 if h > 0 else 167
+    if begin < end:
+        m[base + h] += end - begin
 
 
 @part
 def count_wait(m: Ints, base: int, total: int, joined: int, now: int) -> None:
     """Book one wait at the hour it began: bin 0 is none, bin k up to k minutes."""
-    wait = now - joined
-    m[pl.TOTAL + total] += 1
-    if wait > 0:
-        m[pl.TOTAL + total + 1] += wait
-        b = (wait + pl.MINUTE - 1) // pl.MINUTE
-        m[pl.HIST_AT + base + hour_of_week(joined) * pl.BINS + (b if b < pl.BINS else pl.BINS - 1)] += 1
+    m[total] += 1
+    if joined == now:
+        m[base + m[pl.ST_HOW] * pl.BINS] += 1
     else:
-        m[pl.HIST_AT + base + hour_of_week(joined) * pl.BINS] += 1
+        m[total + 1] += now - joined
+        b = (now - joined + pl.MINUTE - 1) // pl.MINUTE
+        m[base + joined // pl.HOUR % 168 * pl.BINS + min(b, pl.BINS - 1)] += 1
 
 
 @tiny
-def week_row(m: Ints, p: int, t: int) -> Any:
-    """Address of a pocket's meters of a week."""
-    return m[pl.AT_SERIES] + ((t // pl.WEEK) * m[pl.POCKETS] + p) * pl.METERS
+def week_row(m: Ints, p: int) -> Any:
+    """Address of a pocket's meters of the present week."""
+    return m[pl.ST_WEEK_AT] + p * pl.METERS
+
+
+@tiny
+def pieces_for(f: Floats, inverse_at: int, span: int, each: int) -> Any:
+    """Whole pieces that cover a span: a product and one correction instead of a division."""
+    n = np.int64(span * f[inverse_at])
+    return n + 1 if n * each < span else n
+
+
+@tiny
+def inverse_of(m: Ints, bank: int) -> Any:
+    return m[pl.AT_NEEDX] + 4 * bank + 3
 
 
 @part
 def count_taken(m: Ints, p: int, since: int, t: int) -> None:
     """A pocket is empty again: the time it was taken, by hour and on its own meter."""
-    spread_hours(m, pl.H_TAKEN, since, t)
+    span_hours(m, pl.HOURS_AT + pl.H_TAKEN, since, t)
     m[pl.TOTAL + pl.T_TAKEN] += t - since
-    m[week_row(m, p, t) + pl.M_TAKEN] += t - since
+    m[week_row(m, p) + pl.M_TAKEN] += t - since

@@ -23,7 +23,6 @@ from drybank.traffic.week.calendar import (
     field32,
     field53,
     fill,
-    hour_of_week,
     mix,
     part,
     person,
@@ -48,15 +47,19 @@ def next_arrival(m: Ints, f: Floats, s: int, t: int) -> Any:
     m[pl.ST_NEXT + s] += 1
     m[pl.ST_PENDING + s] = np.int64(key)
     left = -math.log(field53(draw(key, 0)))
+    h, edge, season = m[pl.ST_HOW], m[pl.ST_HOUR_END], m[pl.ST_SEASON]
     while t < m[pl.HORIZON]:
-        edge = (t // pl.HOUR + 1) * pl.HOUR
-        season = f[pl.SEASONS + (m[pl.FIRST_WEEK] + t // pl.WEEK) % pl.SEASON]
-        rate = f[pl.RATES + s * 168 + hour_of_week(t)] * season
+        rate = f[pl.RATES + s * 168 + h] * f[pl.SEASONS + season]
         room = rate * (edge - t)
         if left <= room:
             return t + ticks(left / rate)
         left -= room
         t = edge
+        edge += pl.HOUR
+        h += 1
+        if h == 168:
+            h = 0
+            season = season + 1 if season + 1 < pl.SEASON else 0
     return pl.LATEST
 
 
@@ -66,14 +69,14 @@ def bring(m: Ints, f: Floats, c: int, key: Any, s: int) -> None:
     a = person(m, c)
     u = field16(draw(key, pl.PLACE_LIMITS), 48)
     n = 1
-    while n < pl.MOST_LOADS and u >= f[pl.PROB + pl.PR_LOADS + n - 1]:
-        n += 1
+    for i in range(pl.MOST_LOADS - 1):
+        n += u >= f[pl.PROB + pl.PR_LOADS + i]
     pile = 0
     for i in range(n):
         bits = draw(key, pl.PLACE_WASH + i)
         z, v = 0, field16(bits, 0)
-        while z < m[pl.SIZES] - 1 and v >= f[pl.PROB + pl.PR_SIZES + z]:
-            z += 1
+        for k in range(pl.MOST_SIZES - 1):
+            z += v >= f[pl.PROB + pl.PR_SIZES + k]
         m[a + pl.C_WAITING + z] += 1
         grams = ticks(sample(f, pl.D_MASS + z, field24(bits, 16)))
         pile += grams if grams > 1 else 1
@@ -93,7 +96,7 @@ def arrive(m: Ints, f: Floats, s: int, t: int) -> None:
     """A customer comes in, or an order is left; the next of the stream is put into the calendar."""
     key = m[pl.ST_PENDING + s]
     set_event(m, s, next_arrival(m, f, s, t))
-    h = hour_of_week(t)
+    h = m[pl.ST_HOW]
     if s == pl.STREAM_WALK and field32(draw(key, pl.PLACE_STAY), 0) >= f[pl.KEEP + h]:
         m[pl.TOTAL + pl.T_STAYED_AWAY] += 1
         return
@@ -202,9 +205,9 @@ def interrupt(m: Ints, f: Floats, p: int, t: int) -> None:
     b = coin(m, m[q + pl.K_BANK])
     unused = (m[q + pl.K_HEAT_END] + m[b + pl.B_INSIDE] - since) // m[b + pl.B_EACH]
     if m[person(m, c) + pl.C_STREAM] != pl.STREAM_DROP:
-        if m[pl.ATTENDED + hour_of_week(t)] != 0:
+        if m[pl.ST_STAFFED] != 0:
             m[pl.TOTAL + pl.T_REFUNDED] += unused
-            m[week_row(m, p, t) + pl.M_REFUNDED] += unused
+            m[week_row(m, p) + pl.M_REFUNDED] += unused
         else:
             m[pl.TOTAL + pl.T_OWED] += unused
     count_taken(m, p, m[q + pl.K_TAKEN], t)

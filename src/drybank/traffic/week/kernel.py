@@ -15,7 +15,19 @@ from numba.core.caching import FunctionCache
 
 from drybank.traffic import places as pl
 from drybank.traffic.week import buying, calendar, due, machines, people, staff
-from drybank.traffic.week.calendar import NEVER, Floats, Ints, entry, fill, pocket, row, sample, set_event, ticks
+from drybank.traffic.week.calendar import (
+    NEVER,
+    Floats,
+    Ints,
+    entry,
+    fill,
+    new_hour,
+    pocket,
+    row,
+    sample,
+    set_event,
+    ticks,
+)
 from drybank.traffic.week.due import arrive, break_draw, next_arrival, person_due, planned, pocket_breaks, set_breakdown
 from drybank.traffic.week.machines import owner_looks, taken_out, wash_ends
 
@@ -47,6 +59,7 @@ def open_store(m: Ints, f: Floats, keys: Keys) -> None:
             m[q + pl.K_BANK] = m[row(m, r) + 1]
             m[q + pl.K_ROW] = r
     m[pl.ST_PFREE] = m[pl.POCKETS]
+    new_hour(m, 0)
     for s in range(pl.STREAMS):
         m[pl.ST_STREAM_KEY + s] = np.int64(keys[s])
         set_event(m, s, next_arrival(m, f, s, 0))
@@ -66,6 +79,8 @@ def run_weeks(m: Ints, f: Floats) -> int:
     while m[m[pl.AT_TREE] + 1] < end and m[pl.ST_FAULT] == 0:
         t, slot = m[m[pl.AT_TREE] + 1] >> pl.SLOT_BITS, m[m[pl.AT_TREE] + 1] & pl.SLOT_MASK
         events += 1
+        if t >= m[pl.ST_HOUR_END]:
+            new_hour(m, t)
         if slot >= first_pocket:
             p = slot - first_pocket
             if m[pocket(m, p) + pl.K_PHASE] == pl.RUNNING:

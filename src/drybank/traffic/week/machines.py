@@ -142,7 +142,7 @@ def release_pocket(m: Ints, f: Floats, p: int, t: int) -> None:
         c, need = ring_head(m, pl.RING_MOVED), ring_head(m, pl.RING_MOVED_NEED)
         ring_pop(m, pl.RING_MOVED)
         ring_pop(m, pl.RING_MOVED_NEED)
-        start_drying(m, f, p, c, t, need)
+        start_drying(m, f, p, c, t, -need)
     elif ring_size(m, pl.RING_POCKET) > 0:
         c = ring_head(m, pl.RING_POCKET)
         take_from_pile(m, f, p, c, t)
@@ -195,7 +195,7 @@ def owner_looks(m: Ints, f: Floats, p: int, t: int) -> None:
     house = m[person(m, m[q + pl.K_PERSON]) + pl.C_STREAM] == pl.STREAM_DROP
     if not house and field16(bits, 0) < f[pl.PROB + pl.PR_AWAY]:
         out = stop + ticks(sample(f, pl.D_AWAY, field32(bits, 32)))
-        delay = empty_delay(m, t)
+        delay = empty_delay(m)
         if m[pl.ST_WAIT_P] > 0 and delay >= 0 and stop + delay < out:
             out = stop + delay
         r = m[q + pl.K_ROW]

@@ -16,7 +16,6 @@ from drybank.traffic.week.calendar import (
     draw,
     field24,
     field32,
-    hour_of_week,
     lowest_bit,
     part,
     person,
@@ -40,7 +39,7 @@ def start_washer(m: Ints, f: Floats, x: int, c: int, t: int) -> None:
     u = field24(draw(m[a + pl.C_KEY], pl.PLACE_WASH + k), 40)
     m[pl.TOTAL + pl.T_WASHED] += 1
     if m[a + pl.C_STREAM] != pl.STREAM_DROP:
-        count_wait(m, 0, pl.T_WASHER_WAITS, m[a + pl.C_JOINED], t)
+        count_wait(m, pl.HIST_AT, pl.TOTAL + pl.T_WASHER_WAITS, m[a + pl.C_JOINED], t)
     set_event(m, pl.FIRST_WASHER + x, t + ticks(sample(f, pl.D_CYCLE + m[m[pl.AT_WASHER] + 2 * x + 1], u)))
 
 
@@ -67,7 +66,7 @@ def start_washes(m: Ints, f: Floats, c: int, t: int, keep: int) -> int:
 @part
 def start_drop_off(m: Ints, f: Floats, t: int) -> None:
     """Staff start left orders while nobody waits and machines are to spare."""
-    if m[pl.ATTENDED + hour_of_week(t)] == 0:
+    if m[pl.ST_STAFFED] == 0:
         return
     while ring_size(m, pl.RING_DROP_WASH) > 0 and m[pl.ST_WAIT_W] == 0:
         c = ring_head(m, pl.RING_DROP_WASH)
@@ -85,14 +84,14 @@ def start_drop_off(m: Ints, f: Floats, t: int) -> None:
 
 
 @part
-def empty_delay(m: Ints, t: int) -> Any:
-    return m[pl.EMPTY_STAFFED] if m[pl.ATTENDED + hour_of_week(t)] != 0 else m[pl.EMPTY_OTHERS]
+def empty_delay(m: Ints) -> Any:
+    return m[pl.EMPTY_STAFFED] if m[pl.ST_STAFFED] != 0 else m[pl.EMPTY_OTHERS]
 
 
 @part
 def empty_stopped(m: Ints, t: int, n: int) -> None:
     """Somebody waits: up to ``n`` stopped pockets with clothes in are emptied, in walking order."""
-    delay = empty_delay(m, t)
+    delay = empty_delay(m)
     if delay < 0:
         return
     size = m[pl.TREE]
