@@ -22,6 +22,7 @@ from pathlib import Path
 from typing import Any
 from urllib.parse import quote
 
+from drybank.book import guards
 from drybank.records.errors import BookError, InputError, Missing, NewerBook
 
 SAFE_WAL = (3, 51, 3)
@@ -263,3 +264,4 @@ def migrate(alias: str) -> None:
                 cursor.execute("SELECT pg_advisory_xact_lock(hashtext('drybank schema'))")
         executor = MigrationExecutor(connection)
         executor.migrate([("book", known_steps()[-1])])
+        guards.put_up(connection)

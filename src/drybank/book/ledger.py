@@ -9,6 +9,8 @@ from pathlib import Path
 from types import TracebackType
 from typing import IO, TYPE_CHECKING, Literal
 
+import msgspec
+
 from drybank.book import beside, chain, database, rules, story, verify
 from drybank.book.chain import Line
 from drybank.book.placing import Arrival, Placing
@@ -62,11 +64,12 @@ class Book:
     """An open book. Every method is safe to call from any thread; each thread has a connection of its own.
 
     ``doubts`` says of each store whose chain was seen not to hold why not: on opening, or while it was read. Every face
-    shows it, and nothing is added to such a chain.
+    shows it, and nothing is added to such a chain. ``guards_missed`` says so where the database's guards were missing.
     """
 
     def __init__(self, where: str | Path, rows: Rows, clock: Clock, *, is_ours: bool = True) -> None:
         self.where, self.rows, self.clock, self._is_ours = where, rows, clock, is_ours
+        self.guards_missed = self.rows.raise_guards()
         self.doubts: dict[str, str] = self._check_ends()
 
     @property
@@ -233,7 +236,10 @@ class Book:
             chosen = sorted({*heads, *self.rows.stray_stores(), *(s.store for s in seals)})
         held = [s for s in seals if s.store in chosen]
         parts = (self._check_store(each, held) for each in chosen)
-        return verify.merge(parts, self.rows.file_faults() if store is None else (), len(held))
+        report = verify.merge(parts, self.rows.file_faults() if store is None else (), len(held))
+        if self.guards_missed:
+            report = msgspec.structs.replace(report, notices=(self.guards_missed, *report.notices))
+        return report
 
     def _check_store(self, store: str, seals: Sequence[Seal]) -> tuple[StoreChecked, list[ChainFault], list[str]]:
         head: list[tuple[int, str] | None] = []

@@ -18,6 +18,7 @@ import msgspec
 from django.db import DataError, Error, InterfaceError, OperationalError, connections, transaction
 from django.db.models import OuterRef, Q, QuerySet, Subquery
 
+from drybank.book import guards
 from drybank.book.chain import Line
 from drybank.book.models import Head, KeptThing, Row
 from drybank.records.errors import BookError, ChainBroken, InputError, Missing
@@ -236,6 +237,21 @@ class Rows:
                 raise _plain(self.name, bad) from bad
             finally:
                 target.close()
+
+    @_persistent
+    def raise_guards(self) -> str:
+        """Put missing guards back where that can be done; a sentence if any were missing."""
+        away = guards.missing(connections[self.alias])
+        if not away:
+            return ""
+        said = (
+            f"The database's guards against changing entries were missing ({', '.join(away)}): somebody took them away."
+        )
+        if not guards.can_put_up(connections[self.alias]):
+            return f"{said} Open the book once as the tables' owner: that puts them back."
+        with transaction.atomic(using=self.alias):
+            guards.put_up(connections[self.alias])
+        return f"{said} They were put back. Ask who could write the file, and hold the book against the last seal."
 
     def file_faults(self) -> list[str]:
         """What SQLite's own check of the file's pages finds; PostgreSQL looks after its files itself."""
