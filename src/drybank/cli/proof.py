@@ -71,7 +71,7 @@ def _show(proven: Proven, *, as_json: bool) -> None:
         f"{result.verdict.capitalize()}. {result.says}"
     )
     for judged in result.judgements:
-        margin = "" if judged.margin is None else f", margin {judged.margin:.3g}"
+        margin = "" if judged.margin is None else f", margin {round(judged.margin, 6):.3g}"
         say.line(f"  {judged.name}: {judged.verdict}{margin}" + (f" ({judged.saw})" if judged.saw else ""))
         if judged.because:
             say.quiet(f"    {judged.because}")
@@ -343,7 +343,7 @@ def prove_flow(
     _show(proven, as_json=as_json)
 
 
-@prove.command("power", epilog="Example: drybank prove power saddle 3 --volts 118 --give 1")
+@prove.command("power", epilog="Example: drybank prove power saddle 3 --volts 207 --give 1")
 def prove_power(
     store: StoreKey,
     pocket: PocketKey,
