@@ -75,7 +75,7 @@ class TestAgainstBruteForce:
 
     def test_every_winner_is_evaluated_again(self, monkeypatch):
         """A kernel that came to another figure would be refused, not shown."""
-        monkeypatch.setattr("drybank.plan.search.worth_micro", lambda *_: 1)
+        monkeypatch.setattr("drybank.plan.search.values_micro", lambda _, rows: np.full(len(rows), 1.0))
         with pytest.raises(DrybankError, match="fault of Drybank"):
             search(problem(inputs()), 5)
 

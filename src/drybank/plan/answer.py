@@ -28,10 +28,10 @@ from drybank.plan.ranges import (
     value_micro,
     worth_minor,
 )
-from drybank.plan.reference import is_allowed
+from drybank.plan.reference import is_allowed, worth_micro
 from drybank.plan.search import Ranking, search
 from drybank.plan.workings import inputs_listed, workings
-from drybank.records.errors import InputError, NotIdentified
+from drybank.records.errors import DrybankError, InputError, NotIdentified
 from drybank.records.plan import (
     FreeWindow,
     FrontPoint,
@@ -55,7 +55,7 @@ def make_plan(inputs: PlanInputs) -> Plan:
     that contradict and the nearest miss), `NotIdentified` where the loads cannot tell one setting from another.
     """
     question = problem(inputs)
-    ranking = search(question, KEPT, recheck=3)
+    ranking = search(question, KEPT, recheck=16)
     if not ranking.found:
         raise _refusal(inputs)
     if (
@@ -65,7 +65,15 @@ def make_plan(inputs: PlanInputs) -> Plan:
         raise NotIdentified("Nobody among the loads would pay one coin; give a walk-away price above it.")
     queued = through_traffic(inputs, _settings(inputs, question, ranking))
     answer = queued.setting if queued is not None else setting_at(inputs, question, ranking.found[0].choice)
+    _hold_against_plain_maths(inputs, question, answer)
     return _written(inputs, question, ranking, answer, queued)
+
+
+def _hold_against_plain_maths(inputs: PlanInputs, question: Problem, answer: PlanSetting) -> None:
+    """The answer evaluated once more, load by load in whole numbers; a difference would be a fault of Drybank."""
+    choice = choice_of(inputs, question, answer)
+    if choice is None or worth_micro(question, choice) != value_micro(question, choice):
+        raise DrybankError("The plan and its check disagree; this is a fault of Drybank.")
 
 
 def price_setting(
@@ -194,7 +202,7 @@ def _written(
     made = figures(inputs, answer, inputs.today, world, _worlds(inputs))
     ranked = matters(inputs, answer)
     least = price_response(inputs, answer, say)
-    front = _front(inputs, question, answer)
+    front = _front(inputs, question, answer, queued)
     keeps = inputs.today is not None and _same(answer, inputs.today)
     by_key = {f.key: f for f in made}
     met = meet(inputs, answer, world)
@@ -229,6 +237,8 @@ def _notes(inputs: PlanInputs, queued: Queued | None) -> tuple[str, ...]:
         notes.append("Nobody has read the control sheet back at a machine yet; try one pocket first.")
     if queued is None:
         notes.append("Waiting for a pocket is not counted: no week of customers was given.")
+    else:
+        notes.append("Customers lost in line are shown apart; the weekly sums leave them out.")
     if inputs.grid.other_inputs:
         notes.append(
             "Loads are taken to be paid with the smallest coin; the other coins follow at the same price per minute."
@@ -254,7 +264,7 @@ def _report(inputs: PlanInputs, ranking: Ranking, least: LeastRegret, queued: Qu
     )  # fmt: skip
 
 
-def _front(inputs: PlanInputs, question: Problem, answer: PlanSetting) -> tuple[FrontPoint, ...]:
+def _front(inputs: PlanInputs, question: Problem, answer: PlanSetting, queued: Queued | None) -> tuple[FrontPoint, ...]:
     """For each price of a normal load, the best that is no dearer; those that a cheaper one beats are left out."""
     heat = inputs.loads.normal_heat
     most = normal_price(inputs, answer)
@@ -277,7 +287,7 @@ def _front(inputs: PlanInputs, question: Problem, answer: PlanSetting) -> tuple[
                 is_answer=setting == answer,
             )
         )  # fmt: skip
-    waits = waits_p95_s(inputs, [p.setting for p in points])
+    waits = waits_p95_s(inputs, [p.setting for p in points], queued)
     return tuple(msgspec.structs.replace(p, wait_p95_s=w) for p, w in zip(points, waits, strict=True))
 
 
@@ -312,7 +322,7 @@ def _rivals(
         minor = _weekly(inputs, question, setting)
         out.append(
             Rival(
-                name=name, setting=setting, house=house_of(inputs.grid, setting), says=words.say_setting(inputs, setting),
+                name=name, setting=setting, house=house_of(inputs.grid, setting), says=words.say_setting(inputs, setting) + ".",
                 why_not=words.why_not(inputs, best - minor, reason), contribution_minor=minor, behind_minor=best - minor,
                 price_normal_minor=normal_price(inputs, setting) * setting.piece_minor,
             )

@@ -327,20 +327,24 @@ def search_first(
 
 
 @njit(cache=True, nogil=True)
-def worth_many(
+def worth_by_level(
     need: I64, fixed: F64, weight: F64, heat: I64, limit: I64, piece: int, rate: F64, rate_cool: float,
-    times: I64, starts: I64, heated: I64, cools: I64, levels: I64, out: F64,
+    times: I64, starts: I64, heated: I64, cools: I64, used: NDArray[np.bool_], out: F64,
 ) -> None:  # fmt: skip
-    """Worth of settings one by one, in whole millionths, lost visits not taken off; levels (S, n), heated at the start (S,)."""
+    """Worth of each heat at each level, load by load: out (S, n, T) in whole millionths, lost visits not taken off.
+
+    ``heated`` (S,) is the heated time of a start; ``used`` (n, T) says which levels are asked for.
+    """
+    out[:, :, :] = 0.0
     for s in range(times.size):
-        total, time, at_start = 0.0, float(times[s]), float(heated[s])
+        time, at_start = float(times[s]), float(heated[s])
         for j in range(need.shape[0]):
-            level = levels[s, heat[j]]
-            # A quotient of whole numbers this small never rounds across a whole number.
-            more = max(0.0, np.ceil((need[j, level] - at_start) / time))
-            price = (starts[s] + more) * piece
-            worth = (
-                price * 1e6 + fixed[j, level] - rate[heat[j], level] * (at_start + more * time) - rate_cool * cools[s]
-            )
-            total += weight[j] * worth if price <= limit[j] else 0.0
-        out[s] = total
+            k = heat[j]
+            for level in range(need.shape[1]):
+                if not used[k, level]:
+                    continue
+                # A quotient of whole numbers this small never rounds across a whole number.
+                more = max(0.0, np.ceil((need[j, level] - at_start) / time))
+                price = (starts[s] + more) * piece
+                worth = price * 1e6 + fixed[j, level] - rate[k, level] * (at_start + more * time) - rate_cool * cools[s]
+                out[s, k, level] += weight[j] * worth if price <= limit[j] else 0.0

@@ -22,7 +22,7 @@ from drybank.records.working import Estimate
 from drybank.traffic import simulate_counts
 from drybank.traffic.result import estimate, percentile_s, ratio
 
-CANDIDATES, WEEKS, REPLICATIONS, SEED = 12, 13, 8, 20_260_101
+CANDIDATES, WEEKS, REPLICATIONS, SEED = 8, 13, 8, 20_260_101
 KINDS = 10
 SECOND_TICKS = 1_000_000
 LINES = ("lost_pocket_line", "lost_pocket_wait")
@@ -93,11 +93,12 @@ def _chosen(inputs: PlanInputs, runs: Sequence[tuple[float, _Run]], today: _Run 
     )
 
 
-def waits_p95_s(inputs: PlanInputs, settings: Sequence[PlanSetting]) -> list[float | None]:
+def waits_p95_s(inputs: PlanInputs, settings: Sequence[PlanSetting], known: Queued | None) -> list[float | None]:
     """The 95th percentile of waits for a pocket at each setting; None where no week is given."""
     if inputs.traffic is None:
         return [None] * len(settings)
-    return [_run(inputs, setting, middle(inputs)).wait_p95_s for setting in settings]
+    waits = dict(known.waits_s) if known is not None else {}
+    return [waits[s] if s in waits else _run(inputs, s, middle(inputs)).wait_p95_s for s in settings]
 
 
 def waiting_figures(report: QueueReport | None) -> tuple[PlanFigure, ...]:
@@ -139,7 +140,10 @@ def _says(inputs: PlanInputs, run: _Run, keeps: bool | None, change: Estimate | 
         else "At least 95 of 100 customers find a pocket free."
     )
     if change is not None and change.interval is not None:
-        text += f" Customers lost in line: {change.value:+.1f} a week against today."
+        less, more = change.interval.low, change.interval.high
+        text += " Customers lost in line: " + (
+            "no different from today." if less <= 0.0 <= more else f"{change.value:+.1f} a week against today."
+        )
     if keeps is False and inputs.limits.wait_p95_s is not None:
         text += (
             f" No setting on the short list keeps the limit of {inputs.limits.wait_p95_s / 60:.0f} min: "

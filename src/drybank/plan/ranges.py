@@ -134,7 +134,7 @@ def _least_regret(questions: Sequence[Problem]) -> tuple[list[tuple[float, I64]]
     top = np.array([float(values[0]) - q.lost_micro for q, (values, _, _) in zip(questions, kept, strict=True)])
     tops = [(float(t), decode(q, codes[:1])[0]) for t, q, (_, codes, _) in zip(top, questions, kept, strict=True)]
     codes = np.unique(np.concatenate([c for _, c, _ in kept]))
-    row, regret = _narrowed(questions, top, decode(questions[0], codes), np.inf)
+    row, regret = _narrowed(questions, top, decode(questions[0], codes), np.inf, 0)
     while True:
         gaps = [np.inf if is_all else float(values[0] - values[-1]) for values, _, is_all in kept]
         deepest = int(np.argmax(gaps))
@@ -143,16 +143,19 @@ def _least_regret(questions: Sequence[Problem]) -> tuple[list[tuple[float, I64]]
         keep[deepest] *= 4
         values, codes, _ = kept[deepest] = best_codes(questions[deepest], keep[deepest])
         near = codes[values >= values[0] - regret]
-        row, regret = _narrowed(questions, top, decode(questions[0], near), regret, row)
+        row, regret = _narrowed(questions, top, decode(questions[0], near), regret, deepest, row)
 
 
 def _narrowed(
-    questions: Sequence[Problem], top: F64, places: I64, bound: float, row: I64 | None = None
+    questions: Sequence[Problem], top: F64, places: I64, bound: float, near: int, row: I64 | None = None
 ) -> tuple[I64, float]:
-    """The row of least regret; rows that lose more than ``bound`` at one rung are not looked at further."""
+    """The row of least regret; rows that lose more than ``bound`` at one rung are not looked at further.
+
+    Rungs far from ``near``, where the rows come from, go first: there most of them fall away.
+    """
     worst = np.zeros(places.shape[0])
-    for question, best in zip(questions, top, strict=True):
-        worst = np.maximum(worst, best - values_micro(question, places))
+    for i in sorted(range(len(questions)), key=lambda i: -abs(i - near)):
+        worst = np.maximum(worst, top[i] - values_micro(questions[i], places))
         inside = worst <= bound
         places, worst = places[inside], worst[inside]
         if worst.size == 0:
@@ -307,7 +310,12 @@ def fuel_steps(inputs: PlanInputs, say: Sayer) -> tuple[FuelStep, ...]:
             continue
         price = (before.constant - after.constant) / (before.kwh - after.kwh)
         steps.append(
-            FuelStep(fuel_minor_kwh=price, times_today=price / today, setting=after.setting, says=say(after.setting))
+            FuelStep(
+                fuel_minor_kwh=price,
+                times_today=price / today,
+                setting=after.setting,
+                says=f"From {price / today:.2f} times today's fuel price on: {say(after.setting)}.",
+            )
         )
     return tuple(steps)
 

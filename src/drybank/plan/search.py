@@ -7,7 +7,6 @@ from dataclasses import dataclass
 import numpy as np
 
 from drybank.plan.problem import MICRO, Choice, Problem
-from drybank.plan.reference import worth_micro
 from drybank.records.errors import DrybankError
 from drybank.records.plan import F64, I64
 
@@ -35,16 +34,15 @@ class Ranking:
 
 
 def search(problem: Problem, keep: int = 64, *, recheck: int = 3) -> Ranking:
-    """The ``keep`` best settings of the grid; the first ``recheck`` are evaluated again by the reference.
+    """The ``keep`` best settings of the grid; the first ``recheck`` are evaluated again, load by load.
 
     Raises DrybankError when a re-evaluation differs, which would be a fault of Drybank.
     """
     values, codes, is_all = best_codes(problem, keep)
     places = decode(problem, codes)
     found = tuple(Found(int(v) - problem.lost_micro, choice_at(row)) for v, row in zip(values, places, strict=True))
-    for one in found[:recheck]:
-        if worth_micro(problem, one.choice) != one.worth_micro:
-            raise DrybankError("The search and its check disagree on a setting; this is a fault of Drybank.")
+    if found and recheck and (values_micro(problem, places[:recheck]) != values[:recheck] - problem.lost_micro).any():
+        raise DrybankError("The search and its check disagree on a setting; this is a fault of Drybank.")
     return Ranking(found, is_all)
 
 
@@ -80,20 +78,27 @@ def decode(problem: Problem, codes: I64) -> I64:
 
 
 def values_micro(problem: Problem, places: I64) -> F64:
-    """Worth of settings one by one, lost visits taken off, in whole millionths; rows of places as `decode` gives them."""
-    from drybank.plan.kernel import worth_many
+    """Worth of settings evaluated load by load, lost visits taken off, in whole millionths; rows as `decode` gives them.
 
-    times, starts = problem.times_s[places[:, 0]], problem.starts[places[:, 1]]
-    cools = problem.cools_s[places[:, 3]]
-    firsts = starts * times if problem.is_sum else problem.firsts_s[places[:, 2]]
-    out = np.empty(places.shape[0])
-    worth_many(
+    Settings that differ in heats only share their loads' sums, heat by heat.
+    """
+    from drybank.plan.kernel import worth_by_level
+
+    bases, which = np.unique(places[:, :4], axis=0, return_inverse=True)
+    times, starts, cools = problem.times_s[bases[:, 0]], problem.starts[bases[:, 1]], problem.cools_s[bases[:, 3]]
+    firsts = starts * times if problem.is_sum else problem.firsts_s[bases[:, 2]]
+    heat_count, level_count = problem.allowed.shape
+    used = np.zeros((heat_count, level_count), np.bool_)
+    heats = np.arange(heat_count)
+    used[np.tile(heats, (len(places), 1)), places[:, 4:]] = True
+    out = np.empty((len(bases), heat_count, level_count))
+    worth_by_level(
         problem.need_s, problem.fixed_micro.astype(np.float64), problem.weight.astype(np.float64), problem.heat,
         problem.limit_minor, problem.piece_minor, problem.rate_micro_s.astype(np.float64),
-        float(problem.rate_cool_micro_s), times, starts, firsts - (cools if problem.cool_is_inside else 0), cools,
-        np.ascontiguousarray(places[:, 4:]), out,
+        float(problem.rate_cool_micro_s), times, starts, firsts - (cools if problem.cool_is_inside else 0), cools, used, out,
     )  # fmt: skip
-    return out - problem.lost_micro
+    total: F64 = out[which.reshape(-1)[:, None], heats[None, :], places[:, 4:]].sum(axis=1) - problem.lost_micro
+    return total
 
 
 def choice_at(row: I64) -> Choice:
