@@ -19,7 +19,7 @@ from drybank.records.plan import F64, I64, PlanFigure, PlanInputs, PlanSetting, 
 from drybank.records.traffic import BankSetting, CoinBuying, Demand, NeedTable
 from drybank.records.traffic import Settings as WeekSettings
 from drybank.records.working import Estimate
-from drybank.traffic import simulate_counts
+from drybank.traffic import Work, simulate_counts
 from drybank.traffic.result import estimate, percentile_s, ratio
 
 CANDIDATES, WEEKS, REPLICATIONS, SEED = 8, 13, 8, 20_260_101
@@ -155,10 +155,8 @@ def _says(inputs: PlanInputs, run: _Run, keeps: bool | None, change: Estimate | 
 def _run(inputs: PlanInputs, setting: PlanSetting, world: World) -> _Run:
     """A setting's weeks; the loads of a lost customer take margin and visit along."""
     assert inputs.traffic is not None, "asked for only where a week is given"
-    counts = simulate_counts(
-        inputs.traffic, week_settings(inputs, setting, world), weeks=WEEKS, replications=REPLICATIONS, seed=SEED,
-        warm_weeks=1, threads=2,
-    )  # fmt: skip
+    work = Work(weeks=WEEKS, replications=REPLICATIONS, seed=SEED, warm_weeks=1, threads=2)
+    counts = simulate_counts(inputs.traffic, week_settings(inputs, setting, world), work)
     lost: F64 = np.sum([counts.column(name) for name in LINES], axis=0) / WEEKS
     waits = ratio(counts.column("pocket_wait_ticks"), counts.column("pocket_waits")) / SECOND_TICKS
     met = meet(inputs, setting, world)
