@@ -202,6 +202,37 @@ class TestRefusedRows:
         assert refused(history) == {2: ("Its date, 2024-01-08, lies ahead of now.",)}
 
 
+class TestSharedThings:
+    def test_a_counter_of_two_drums_given_with_each_is_entered_once(self) -> None:
+        columns = '[columns]\nDate = "date"\nDrum = "pocket"\nsold = "reading sold"\nQ = "reading quarter"'
+        history = read(
+            "Date,Drum,sold,Q\n2024-01-08,1,100:00,50\n2024-01-08,2,90:00,50\n2024-01-08,2,,50\n", "weir", columns
+        )
+        assert readings(history) == [{"1.sold": 6000, "C1.quarter": 50}, {"2.sold": 5400}]
+        assert any("Row 3 gives C1.quarter as row 2 does" in n for n in history.notes)
+        assert [s.row for s in history.skipped] == [4]
+
+    def test_given_differently_it_is_refused(self) -> None:
+        columns = '[columns]\nDate = "date"\nDrum = "pocket"\nQ = "reading quarter"'
+        history = read("Date,Drum,Q\n2024-01-08,1,50\n2024-01-08,2,51\n", "weir", columns)
+        assert refused(history) == {3: ("Row 2 gives C1.quarter for the same moment.",)}
+
+    def test_a_box_goes_by_its_last_word(self) -> None:
+        history = read(
+            "Date,Box,Cash\n2024-01-08,21,5.00\n2024-01-08,1+2,5.00\n2024-01-08,Box 3+4,5.25\n2024-01-08,9,1.00\n"
+        )
+        assert [d.body.boxes[0] for d in history.drafts if isinstance(d.body, PiecesCounted)] == [
+            "box 21",
+            "box 1+2",
+            "box 3+4",
+        ]
+        assert list(refused(history)) == [5]
+
+    def test_a_heading_that_is_a_coin_and_a_counter_is_not_guessed(self) -> None:
+        assert guess("quarter", laid("weir")) == "ignore"
+        assert guess("quarters", laid("weir")) == "pieces 0.25"
+
+
 class TestColumns:
     def test_mistakes_in_a_mapping_are_all_told_at_once(self) -> None:
         with pytest.raises(InputErrors) as caught:
@@ -301,6 +332,14 @@ class TestWorkbooks:
             formula=(1, 2, "=100/2", 50),
         )
         assert readings(read(data)) == [{"1.turning": 500}]
+
+    def test_cells_with_an_error_are_counted_and_said(self) -> None:
+        data = workbook(
+            [["Date", "Pocket", "Hours", "near"], ["2024-01-08", 1, None, 5]], formula=(1, 2, "=1/0", "#DIV/0!")
+        )
+        history = read(data)
+        assert readings(history) == [{"1.near": 5}]
+        assert "Cells with an error such as #DIV/0!, which count as blank: 1." in history.notes
 
     def test_a_date_in_a_column_of_figures_is_refused(self) -> None:
         data = workbook(

@@ -23,6 +23,7 @@ from drybank.book.files import (
     read_settings,
     read_sheet,
     read_store,
+    with_lines,
     write_settings,
     write_sheet,
     write_store,
@@ -30,6 +31,7 @@ from drybank.book.files import (
 from drybank.book.files.amounts import amount, many, spoken
 from drybank.book.files.history import read_mapping
 from drybank.book.files.shape import names_of
+from drybank.control import check_sheet, check_store
 from drybank.records.errors import InputError, InputErrors
 from drybank.records.sheet import ControlSheet
 from drybank.records.store import Store
@@ -299,6 +301,34 @@ class TestAmounts:
         assert many("1-4 by 2") == [("1", "2"), ("3", "4")]
 
 
+class TestLines:
+    def test_of_mistakes_in_a_sheet_that_later_checks_find(self) -> None:
+        text = SHEET.replace('unit = "s", lowest = 24', 'unit = "%", lowest = 24').replace(
+            'say = "Type 1 for C', 'say = "Type {nought} for C'
+        )
+        text = text.replace('free = "no start price"', 'free = "hours"')
+        found = with_lines(text, "alder.toml", check_sheet(read_sheet(text)))
+        line = {n: text[: text.index(word)].count("\n") + 1 for n, word in
+                (("grid", 'unit = "%", lowest = 24'), ("say", "{nought}"), ("sale", "[sale]"))}  # fmt: skip
+        places = [e.where.split(" ")[0] for e in found]
+        assert f"alder.toml:{line['grid']}" in places
+        assert f"alder.toml:{line['say']}" in places
+        assert f"alder.toml:{line['sale']}" in places
+        assert all(e.where.startswith("alder.toml:") for e in found)
+
+    def test_of_mistakes_in_a_store_also_in_rows_written_once_for_many(self) -> None:
+        text = STORE.replace('coins = ["0.25", "1.00"]', 'coins = ["0.25", "1.00", "0.25"]')
+        errors = [
+            *check_store(read_store(text), {"alder": read_sheet(SHEET)}),
+            InputError("Odd.", where="pockets[13].plate.input_w"),
+        ]
+        found = with_lines(text, "s.toml", errors)
+        wanted = text[: text.index('input = "41 kW"')].count("\n") + 1
+        assert found[-1].where == f"s.toml:{wanted} pockets[13].plate.input_w"
+        coins = text[: text.index("coins = ")].count("\n") + 1
+        assert any(e.where.startswith(f"s.toml:{coins} coins") for e in found)
+
+
 class TestDifference:
     def test_says_what_a_changed_file_changes(self) -> None:
         old = read_store(STORE)
@@ -333,3 +363,11 @@ def test_files_are_told_apart_without_their_first_line() -> None:
     for kind, text in plain.items():
         assert kind_of("\n".join(x for x in text.split("\n") if not x.startswith("drybank"))) == kind
     assert kind_of("a,b\n1,2") == "not ours"
+
+
+def test_a_broken_file_is_still_known_for_what_it_is() -> None:
+    """So that its own reader says what is wrong with it, and where."""
+    assert kind_of(STORE.replace('name = "Lantern Row Wash"', "name = Lantern Row Wash")) == "store"
+    assert kind_of(SHEET.replace("[sale]", "[sale").replace('drybank = "sheet 1"', "").encode() + b"\xff") == "sheet"
+    assert kind_of("[columns]\nDate = date") == "history mapping"
+    assert kind_of("Dear reader,\nthis = that") == "not ours"

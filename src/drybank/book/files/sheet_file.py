@@ -24,7 +24,7 @@ _GRID_NUMBERS = ("lowest", "highest", "increment", "factory")
 def read_sheet(text: str | bytes, name: str = "control sheet") -> ControlSheet:
     """The control sheet that a file describes; `InputErrors` with every mistake otherwise."""
     shaper = Shaper(located(text, name))
-    shaper.prepare["SettingLine"] = _grids_as_steps
+    shaper.prepare["SettingLine"] = grids_as_steps
     try:
         sheet = shaper.shape(ControlSheet, headed(shaper, "sheet"))
         _references(shaper)
@@ -65,7 +65,7 @@ def steps(text: str, unit: str) -> int:
     return int(number)
 
 
-def _grids_as_steps(shaper: Shaper, row: Row, path: Path) -> Row:
+def grids_as_steps(shaper: Shaper, row: Row, path: Path) -> Row:
     choices = [c for c in row["choices"] if isinstance(c, str)] if isinstance(row.get("choices"), list) else []  # type: ignore[attr-defined]
     name = "grids" if "grids" in row else "grid"
     if name not in row and choices:

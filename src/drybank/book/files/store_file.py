@@ -7,7 +7,6 @@ from collections.abc import Iterable
 from drybank.book.files.shape import BAD, Enough, Shaper
 from drybank.book.files.text import Located, Path, located
 from drybank.book.files.writing import written
-from drybank.records.errors import InputError, InputErrors
 from drybank.records.money import MINOR_DIGITS
 from drybank.records.store import Machine, Store
 
@@ -167,11 +166,3 @@ def _tariffs(shaper: Shaper) -> None:
         if shaper.currency and row.record.currency != shaper.currency:
             shaper.note((*row.path, "currency"), f"The tariff is in {row.record.currency}, the store in {shaper.currency}.",
                         mend="A store is billed in its own currency.")  # fmt: skip
-
-
-def with_file(error: InputError, name: str) -> InputErrors:
-    """A check's mistakes with the file's name before each place."""
-    errors = error.errors if isinstance(error, InputErrors) else (error,)
-    return InputErrors([
-        InputError(e.what, where=f"{name} {e.where}".rstrip(), allowed=e.allowed, mend=e.mend) for e in errors
-    ])  # fmt: skip

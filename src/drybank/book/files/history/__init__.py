@@ -142,6 +142,11 @@ class _Read:
         if order.is_newest_first(seen):
             self.notes.append("The newest rows stand first; they are entered oldest first.")
             seen.reverse()
+        seen, again = order.once_only(seen)
+        self.notes += again
+        for one in [s for s in seen if not s.bodies]:
+            self._skip(one.row, "It says only what another row says.")
+        seen = [s for s in seen if s.bodies]
         seen = self._without(seen, order.said_twice(seen))
         seen = self._without(seen, order.out_of_order(seen))
         seen.sort(key=lambda s: s.happened)
@@ -153,7 +158,8 @@ class _Read:
                 f"Not used: {', '.join(shown(h, 30) for h in not_used[:20])}. Map remarks to note if they name nobody."
             )
         if self.assumed_times:
-            self.notes.append(f"{self.assumed_times} rows give no hour of the day; {self.mapping.time} was taken.")
+            rows = "1 row gives" if self.assumed_times == 1 else f"{self.assumed_times} rows give"
+            self.notes.append(f"{rows} no hour of the day; {self.mapping.time} was taken.")
         return HistoryRead(
             drafts=tuple(d for s in seen for d in drafts_of(s)),
             refused=tuple(self.refused[n] for n in sorted(self.refused)),

@@ -156,6 +156,8 @@ def guess(head: str, layout: Layout) -> str:
     if head.strip() in layout.meters or head.strip() in layout.counters:
         return f"reading {head.strip()}"
     if coin := _coin_named(words, layout):
+        if _device_named(words, layout):  # “quarter” may be coins counted or a counter's reading: let the person say
+            return "ignore"
         return f"pieces {amounts.spoken_money(coin, layout.store.currency)}"
     for pattern, role in _COMPILED:
         if pattern.fullmatch(words):

@@ -7,8 +7,10 @@ from collections.abc import Sequence
 from datetime import datetime
 from itertools import pairwise
 
+import msgspec
+
 from drybank.book.files.history.rows import Seen
-from drybank.records.entry import PiecesCounted, ReadingTaken
+from drybank.records.entry import DeviceValue, PiecesCounted, Plain, ReadingTaken
 from drybank.records.layout import Layout
 
 Reasons = dict[int, list[str]]
@@ -30,6 +32,26 @@ def said_twice(rows: Sequence[Seen]) -> Reasons:
             if earlier != seen.row.number:
                 out.setdefault(seen.row.number, []).append(f"Row {earlier} gives {thing} for the same moment.")
     return out
+
+
+def once_only(rows: Sequence[Seen]) -> tuple[list[Seen], list[str]]:
+    """Rows without readings that an earlier row of another pocket gives alike: drums of one control share its counters."""
+    first: dict[tuple[datetime, DeviceValue], Seen] = {}
+    notes: list[str] = []
+    out: list[Seen] = []
+    for seen in rows:
+        bodies: list[Plain] = []
+        for body in seen.bodies:
+            if not isinstance(body, ReadingTaken):
+                bodies.append(body)
+                continue
+            earlier = [(v, first.setdefault((seen.happened, v), seen)) for v in body.values]
+            kept = tuple(v for v, by in earlier if by.place == seen.place)
+            notes += [f"Row {seen.row.number} gives {v.device} as row {by.row.number} does; it is entered once."
+                      for v, by in earlier if by.place != seen.place]  # fmt: skip
+            bodies += [msgspec.structs.replace(body, values=kept)] if kept else []
+        out.append(msgspec.structs.replace(seen, bodies=tuple(bodies)))
+    return out, notes
 
 
 def _things(seen: Seen) -> set[str]:

@@ -309,13 +309,16 @@ def devices_at(place: str, layout: Layout) -> list[str]:
 
 
 def _key_in(cell: Cell, keys: list[str]) -> str:
-    """The key that a cell means: as written, without case, or its only number ("Dryer 7", 7.0)."""
+    """The key that a cell means: as written, without case, its last word ("21" for box 21), or its only number ("Dryer 7")."""
     text = cell_of.as_shown(cell).strip()
     if text in keys:
         return text
     folded = {k.casefold(): k for k in keys}
     if text.casefold() in folded:
         return folded[text.casefold()]
+    ends = [k for k in keys if k.casefold().endswith(f" {text.casefold()}")]
+    if len(ends) == 1:
+        return ends[0]
     digits = re.fullmatch(r"\D{0,20}?(\d{1,6})", text)
     return digits[1].lstrip("0") if digits and digits[1].lstrip("0") in keys else ""
 

@@ -104,7 +104,7 @@ def _too_large(filename: str) -> InputError:
 
 
 def _workbook(data: bytes, filename: str, sheet: str) -> Table:
-    _check_package(data, filename)
+    errors = _check_package(data, filename)
     from python_calamine import CalamineWorkbook
 
     try:
@@ -129,16 +129,21 @@ def _workbook(data: bytes, filename: str, sheet: str) -> Table:
         if len(names) > 1
         else ""
     )
-    return Table(rows=tuple(Row(i, tuple(_cell(c) for c in r)) for i, r in enumerate(rows, 1)),
-                 says=(f"Read sheet “{shown(name)}” of the workbook.{others}",))  # fmt: skip
+    says = [f"Read sheet “{shown(name)}” of the workbook.{others}"]
+    if errors:
+        says.append(f"Cells with an error such as #DIV/0!, which count as blank: {errors}.")
+    return Table(rows=tuple(Row(i, tuple(_cell(c) for c in r)) for i, r in enumerate(rows, 1)), says=tuple(says))
 
 
 def _cell(cell: Cell) -> Cell:
     return (cell.strip() or None) if isinstance(cell, str) else cell
 
 
-def _check_package(data: bytes, filename: str) -> None:
-    """Refuse a package that would unpack too large, and sheets that claim cells too far out."""
+def _check_package(data: bytes, filename: str) -> int:
+    """Refuse a package that would unpack too large, and sheets that claim cells too far out.
+
+    Gives the number of cells that hold an error such as #DIV/0!, which the parser hands on as blank.
+    """
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as package:
             members = package.infolist()
@@ -146,7 +151,7 @@ def _check_package(data: bytes, filename: str) -> None:
         raise InputError("The workbook is damaged.", where=filename, mend="Open it and save it again.") from None
     if not any(m.filename == "xl/workbook.xml" for m in members):
         raise InputError("This is a package, but no XLSX workbook.", where=filename, mend="Save it as .xlsx or .csv.")
-    left = UNPACKED_AT_MOST
+    left, errors = UNPACKED_AT_MOST, 0
     for member in members:
         far = _Farthest(filename)  # in every part: the workbook says which of them are sheets
         for piece in _unpacked(data, member, filename):
@@ -155,6 +160,8 @@ def _check_package(data: bytes, filename: str) -> None:
                 raise InputError("The workbook unpacks to far more than a history of one store.", where=filename,
                                  allowed=f"{UNPACKED_AT_MOST // 1_000_000} MB unpacked", mend="Save it as .csv.")  # fmt: skip
             far.look(piece)
+        errors += far.errors
+    return errors
 
 
 def _unpacked(data: bytes, member: zipfile.ZipInfo, filename: str) -> Iterator[bytes]:
@@ -181,11 +188,14 @@ def _unpacked(data: bytes, member: zipfile.ZipInfo, filename: str) -> Iterator[b
 _PLACE = re.compile(rb"""\br\s*=\s*["']\s*(?:([A-Za-z]{1,4})?(\d{1,12})|[^"']{0,40}&)""")
 
 
+_ERROR = re.compile(rb"""<[\w:]{0,10}c\s[^<>]{0,60}\bt\s*=\s*["']e["']""")
+
+
 class _Farthest:
     """Looks through a sheet's XML for the farthest row and column that it names."""
 
     def __init__(self, filename: str) -> None:
-        self.filename, self.tail = filename, b""
+        self.filename, self.tail, self.errors = filename, b"", 0
 
     def look(self, piece: bytes) -> None:
         text = self.tail + piece
@@ -196,4 +206,5 @@ class _Farthest:
                 column = column * 26 + letter - 64
             if digits is None or int(digits) > ROWS_AT_MOST or column > COLUMNS_AT_MOST:
                 raise _too_large(self.filename)
+        self.errors += len(_ERROR.findall(text)) - len(_ERROR.findall(self.tail))
         self.tail = text[-80:]
