@@ -22,7 +22,7 @@ from .conftest import STORE
 
 def counted_bag(book, pen, bag="A1", **more):
     cash.collect(book, STORE, ["1"], pen, bag=bag, after_reading=True)
-    cash.count(book, STORE, pen, bag=bag, pieces=("25x40", "100x3"), **more)
+    cash.count(book, STORE, cash.CountSaid(bag=bag, pieces=("25x40", "100x3"), **more), pen)
 
 
 def test_a_bag_goes_from_box_to_bank_and_every_cent_is_there(book, pen):
@@ -36,7 +36,7 @@ def test_a_bag_goes_from_box_to_bank_and_every_cent_is_there(book, pen):
 
 def test_what_a_counter_is_told_speaks_of_nothing_expected(book, pen):
     cash.collect(book, STORE, ["1"], pen, bag="A1")
-    said = cash.count(book, STORE, pen, bag="A1", pieces=("25x40",)).says.lower()
+    said = cash.count(book, STORE, cash.CountSaid(bag="A1", pieces=("25x40",)), pen).says.lower()
     assert not any(word in said for word in ("expect", "short", "more than", "less than", "should be", "usual"))
 
 
@@ -45,10 +45,10 @@ def test_what_a_counter_is_told_speaks_of_nothing_expected(book, pen):
     [
         (lambda b, p: cash.collect(b, STORE, ["99"], p), "no box or pocket"),
         (lambda b, p: cash.collect(b, STORE, [], p), "No box"),
-        (lambda b, p: cash.count(b, STORE, p, bag="A1", pieces=("7x4",)), "no piece worth 7"),
-        (lambda b, p: cash.count(b, STORE, p, bag="A1", pieces=("25*4",)), "not pieces"),
-        (lambda b, p: cash.count(b, STORE, p, pieces=("25x4",)), "needs a bag"),
-        (lambda b, p: cash.count(b, STORE, p, bag="A1", value="1.234"), "decimals"),
+        (lambda b, p: cash.count(b, STORE, cash.CountSaid(bag="A1", pieces=("7x4",)), p), "no piece worth 7"),
+        (lambda b, p: cash.count(b, STORE, cash.CountSaid(bag="A1", pieces=("25*4",)), p), "not pieces"),
+        (lambda b, p: cash.count(b, STORE, cash.CountSaid(pieces=("25x4",)), p), "needs a bag"),
+        (lambda b, p: cash.count(b, STORE, cash.CountSaid(bag="A1", value="1.234"), p), "decimals"),
         (lambda b, p: cash.deposit(b, STORE, ["Z9"], "1.00", p), "No collection"),
         (lambda b, p: cash.hand_over(b, STORE, "Z9", "kim", p), "No collection"),
         (lambda b, p: cash.refund(b, STORE, "1", "0", p), "more than nothing"),
@@ -104,7 +104,7 @@ def test_a_closed_week_is_sealed_and_later_counts_are_adjustments(book, pen, clo
     assert closed.week.coins.minor == 1300
     assert closed.seal
     assert not closed.week.is_ready
-    cash.count(book, STORE, pen, bag="A1", pieces=("25x44", "100x3"))
+    cash.count(book, STORE, cash.CountSaid(bag="A1", pieces=("25x44", "100x3")), pen)
     later = week_as_it_stands(book, STORE, week_of(clock.now, "America/Toronto"), pen.clock())
     assert later.takings == later.coins + later.cards + later.adjustments
     with pytest.raises(InputError, match="is closed"):

@@ -3,7 +3,7 @@
 import pytest
 
 from drybank.control import to_sheet
-from drybank.desk.setting import Visit, bank_progress, record_visit, replace_part
+from drybank.desk.setting import Exchange, Visit, bank_progress, record_visit, replace_part
 from drybank.desk.standing import layout_at
 from drybank.records.entry import Pieces
 from drybank.records.errors import InputError, InputErrors
@@ -83,11 +83,13 @@ def test_the_bank_shows_what_is_done_and_what_is_left(book, pen):
 
 def test_after_a_new_board_the_settings_are_not_known(book, pen):
     record_visit(book, STORE, visit(as_house=True, devices=METERS), pen)
-    replace_part(book, STORE, "board", "1", pen, last=("1.turning=123.4", "1.warm="), first=("1.turning=0.0",))
+    replace_part(
+        book, STORE, Exchange(part="board", at="1", last=("1.turning=123.4", "1.warm="), first=("1.turning=0.0",)), pen
+    )
     states = {s.control: s.state for s in bank_progress(book, STORE, BANK, pen.clock())}
     assert states["1"] == "not known"
 
 
 def test_a_part_at_no_known_place_is_refused(book, pen):
     with pytest.raises(InputError, match="is not a pocket"):
-        replace_part(book, STORE, "board", "99", pen)
+        replace_part(book, STORE, Exchange(part="board", at="99"), pen)

@@ -304,7 +304,7 @@ class TestImpossibleTariffs:
             ({"energy": (EnergyCharge(name="E", tiers=()),)}, "no tier"),
             ({"energy": (EnergyCharge(name="E", tiers=(Tier(price_per_unit=D(1), up_to_units=D(5)),)),)}, "have no price"),
             ({"fuel": "natural gas", "unit": "gal"}, "not sold by the gal"),
-            ({"currency": "XXX"}, "not a currency"),
+            ({"currency": "ZZZ"}, "not a currency"),
             ({"valid_to": dt.date(1999, 1, 1)}, "before valid_from"),
             ({"energy": ()}, "charges nothing"),
             ({"energy": (EnergyCharge(name="E", tiers=flat("1"), day_part="noon"),)}, "does not have"),
@@ -334,7 +334,7 @@ class TestImpossibleTariffs:
         assert "belongs to electricity" in gas.check()[0].sentence()
 
     def test_every_mistake_comes_at_once(self):
-        bad = power(currency="XXX", taxes=(Tax(name="T", percent=D(-1)),), valid_to=dt.date(1999, 1, 1))
+        bad = power(currency="ZZZ", taxes=(Tax(name="T", percent=D(-1)),), valid_to=dt.date(1999, 1, 1))
         with pytest.raises(InputErrors) as caught:
             bill(Usage(**JULY, quantity=D(1)), bad)
         assert len(caught.value.errors) == 5  # three of the tariff, two days of the usage outside it

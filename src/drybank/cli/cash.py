@@ -85,10 +85,11 @@ def count(
     from drybank.desk import cash as desk
 
     with opened(book) as it:
-        done = desk.count(
-            it, store, pen(by), bag=bag, boxes=box or (), pieces=pieces or (), value=value, method=method, weight_g=weight_g,
-            foreign=foreign, second=second, happened=moment(at, it, store),
+        said = desk.CountSaid(
+            bag=bag, boxes=tuple(box or ()), pieces=tuple(pieces or ()), value=value, method=method, weight_g=weight_g,
+            foreign=foreign, second=second,
         )  # fmt: skip
+        done = desk.count(it, store, said, pen(by), happened=moment(at, it, store))
     _said(done, as_json)
 
 

@@ -190,13 +190,12 @@ def replace(
     from drybank.cli import say
     from drybank.cli.card import one_of
     from drybank.cli.opened import opened, pen
-    from drybank.desk.setting import replace_part
+    from drybank.desk.setting import Exchange, replace_part
 
     one_of("part", part, ("board", "acceptor", "counter", "meter", "motor", "drum", "coin box"))
     with opened(book) as it:
-        entry = replace_part(
-            it, store, part, at, pen(by), last=last or (), first=first or (), sheet=sheet, number=number
-        )
+        said = Exchange(part=part, at=at, last=tuple(last or ()), first=tuple(first or ()), sheet=sheet, number=number)  # type: ignore[arg-type]
+        entry = replace_part(it, store, said, pen(by))
     if as_json:
         say.as_json({"entry": entry})
         return

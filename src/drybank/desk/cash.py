@@ -114,20 +114,32 @@ def _bags(body: AnyBody) -> tuple[str, ...]:
     return body.bags if isinstance(body, Deposited) else ()
 
 
-def count(
-    book: Book, store: str, pen: Pen, *, bag: str = "", boxes: Sequence[str] = (), pieces: Sequence[str] = (), value: str = "",
-    method: str = "hand", weight_g: float | None = None, foreign: int = 0, second: str = "", happened: datetime | None = None,
-) -> Entered:  # fmt: skip
+class CountSaid(msgspec.Struct, frozen=True, kw_only=True):
+    """A count as somebody gives it: a bag or boxes (keys, numbers, pockets), pieces as ``25x640`` or a value as ``160.00``."""
+
+    bag: str = ""
+    boxes: tuple[str, ...] = ()
+    pieces: tuple[str, ...] = ()
+    value: str = ""
+    method: str = "hand"
+    weight_g: float | None = None
+    foreign: int = 0
+    second: str = ""
+
+
+def count(book: Book, store: str, said: CountSaid, pen: Pen, *, happened: datetime | None = None) -> Entered:
     """A blind count of a bag or of boxes. Where the store asks for two, who collected may not count alone."""
     laid = layout_at(book, store, happened or pen.clock())
-    if not (bag or boxes) or not (pieces or value):
+    if not (said.bag or said.boxes) or not (said.pieces or said.value):
         raise InputError(
             "A count needs a bag or boxes, and pieces or a value.", mend="Such as --bag A12 --pieces 25x640."
         )
-    if method not in ("hand", "machine", "weight"):
-        raise InputError(f"“{method}” is not a way to count.", allowed="hand, machine, weight")
-    _check_two(book, laid, bag, pen.by, second)
-    counted = pieces_from(pieces)
+    if said.method not in ("hand", "machine", "weight"):
+        raise InputError(f"“{said.method}” is not a way to count.", allowed="hand, machine, weight")
+    if said.foreign < 0 or (said.weight_g is not None and not 0 < said.weight_g < 1e7):
+        raise InputError("Foreign pieces and grams cannot be less than nothing.", mend="Count or weigh again.")
+    _check_two(book, laid, said.bag, pen.by, said.second)
+    counted = pieces_from(said.pieces)
     unknown = sorted(
         {p.piece_minor for p in counted} - set(laid.store.coins) - {i.piece_minor for i in laid.inputs.values()}
     )
@@ -137,13 +149,11 @@ def count(
             allowed=", ".join(map(str, laid.store.coins)),
             mend="Count it as foreign.",
         )
-    body = msgspec.convert(
-        {
-            "kind": "count", "boxes": _boxes(laid, boxes), "bag": bag, "pieces": msgspec.to_builtins(counted),
-            "minor": parse_money(value, laid.store.currency).minor if value else None, "method": method, "weight_g": weight_g,
-            "foreign": foreign, "with_second": second,
-        },
-        PiecesCounted,
+    body = PiecesCounted(
+        boxes=_boxes(laid, said.boxes), bag=said.bag, pieces=counted,
+        minor=parse_money(said.value, laid.store.currency).minor if said.value else None,
+        method="machine" if said.method == "machine" else "weight" if said.method == "weight" else "hand",
+        weight_g=said.weight_g, foreign=said.foreign, with_second=said.second,
     )  # fmt: skip
     return _enter(
         book, store, body, pen, happened, "Counted and entered. Next: seal it and hand it over, or enter its deposit."

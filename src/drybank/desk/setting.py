@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from datetime import datetime
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 import msgspec
 
@@ -262,46 +262,38 @@ def _cost_of(left_out: Sequence[str]) -> tuple[str, ...]:
     )
 
 
-def replace_part(
-    book: Book,
-    store: str,
-    part: str,
-    at: str,
-    pen: Pen,
-    *,
-    last: Sequence[str] = (),
-    first: Sequence[str] = (),
-    sheet: str = "",
-    number: str = "",
-) -> str:
-    """Enter a part exchanged: last values of the old one (``device=`` for unreadable), first of the new."""
+class Exchange(msgspec.Struct, frozen=True, kw_only=True):
+    """A part exchanged: last values of the old one (``device=`` where unreadable), first of the new, as texts."""
+
+    part: Literal["board", "acceptor", "counter", "meter", "motor", "drum", "coin box"]
+    at: str
+    last: tuple[str, ...] = ()
+    first: tuple[str, ...] = ()
+    sheet: str = ""
+    number: str = ""
+
+
+def replace_part(book: Book, store: str, said: Exchange, pen: Pen) -> str:
+    """Enter a part exchanged; the entry's id comes back."""
     laid = layout_at(book, store, pen.clock())
-
-    def values(texts: Sequence[str]) -> tuple[DeviceValue, ...]:
-        out = []
-        for text in texts:
-            key, _, value = text.partition("=")
-            out.append(
-                shown_value(laid, key.strip(), value)
-                if value.strip()
-                else DeviceValue(device=key.strip(), shown=None, why_not="unreadable")
-            )
-        return tuple(out)
-
-    if (
-        at not in laid.controls
-        and at not in laid.pockets
-        and at not in laid.meters
-        and at not in laid.counters
-        and at not in laid.boxes
-    ):
-        raise InputError(f"“{at}” is not a pocket, control, meter, counter or box of {laid.store.name}.")
-    if sheet and sheet not in laid.sheets:
+    places = (laid.controls, laid.pockets, laid.meters, laid.counters, laid.boxes)
+    if not any(said.at in place for place in places):
+        raise InputError(f"“{said.at}” is not a pocket, control, meter, counter or box of {laid.store.name}.")
+    if said.sheet and said.sheet not in laid.sheets:
         raise InputError(
-            f"There is no sheet “{sheet}” in this store.", allowed=", ".join(laid.sheets), mend="Load it first."
+            f"There is no sheet “{said.sheet}” in this store.", allowed=", ".join(laid.sheets), mend="Load it first."
         )
-    body = msgspec.convert(
-        {"kind": "replacement", "part": part, "at": at, "last": msgspec.to_builtins(values(last)), "first": msgspec.to_builtins(values(first)), "sheet": sheet, "new_number": number},
-        PartReplaced,
+    body = PartReplaced(
+        part=said.part, at=said.at, last=_part_values(laid, said.last), first=_part_values(laid, said.first), sheet=said.sheet,
+        new_number=said.number,
     )  # fmt: skip
     return book.append([pen.entry(store, body)])[0].entry.id
+
+
+def _part_values(laid: Layout, texts: Sequence[str]) -> tuple[DeviceValue, ...]:
+    out = []
+    for text in texts:
+        key, _, value = text.partition("=")
+        unreadable = DeviceValue(device=key.strip(), shown=None, why_not="unreadable")
+        out.append(shown_value(laid, key.strip(), value) if value.strip() else unreadable)
+    return tuple(out)
