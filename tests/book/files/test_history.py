@@ -111,6 +111,13 @@ Total;;;;;75,25
         assert refused(history) == {4: ("Lantern Row Wash has no meter or counter “cold” at 2.",)}
 
 
+class TestHeadings:
+    def test_may_stand_below_a_title_and_that_is_said(self) -> None:
+        history = read("Lantern Row\n\nDate,Pocket,Hours\n2024-01-08,1,5\n")
+        assert len(history.drafts) == 1
+        assert "The headings stand in row 3; what is above them is not read." in history.notes
+
+
 class TestWideForm:
     def test_a_column_for_each_pocket(self) -> None:
         text = "River side book\n\nWeek of,31 hours,32 hours,33 hrs,box 33 cash\n2024-01-08,10.1,20.2,30.3,12.50\n2024-01-15,,21.2,31.3,\n"
@@ -439,7 +446,7 @@ class TestHostileFiles:
     def test_any_table_gives_drafts_and_refusals_that_account_for_every_row(self, rows) -> None:
         text = "Date,Pocket,Hours,near\n" + "\n".join(",".join(f'"{c}"' for c in r) for r in rows)
         with contextlib.suppress(InputError):
-            history = read(text)
+            history = read(text, mapping=f'header = 1\n{MAPPED}near = "reading near"')
             told = {d.row for d in history.drafts} | set(refused(history)) | {s.row for s in history.skipped}
             filled = {i for i, r in enumerate(rows, 2) if any(c.strip() for c in r)}
             assert told == filled

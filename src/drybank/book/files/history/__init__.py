@@ -137,6 +137,10 @@ class _Read:
 
     def run(self, not_after: dt.datetime | None) -> HistoryRead:
         body = self.table.rows[self.top + 1 :]
+        if any(c is not None for row in self.table.rows[: self.top] for c in row.cells):
+            self.notes.append(
+                f"The headings stand in row {self.table.rows[self.top].number}; what is above them is not read."
+            )
         reader = RowReader(self.layout, self.mapping, self.columns, self._mark(body))
         seen = [s for row in body if (s := self._one(reader, row, not_after))]
         if order.is_newest_first(seen):
