@@ -5,20 +5,6 @@ from datetime import timedelta
 
 import msgspec
 import pytest
-from tests.balance.houses import (
-    BASE,
-    NO_COUNTERS,
-    START,
-    fault,
-    house,
-    judged,
-    names,
-    period,
-    posted,
-    shared,
-    story,
-    unit,
-)
 
 from drybank.balance import balance
 from drybank.records.balance import Period
@@ -34,6 +20,20 @@ from drybank.records.entry import (
     SettingValue,
 )
 from drybank.records.errors import InputError
+from tests.balance.houses import (
+    BASE,
+    NO_COUNTERS,
+    START,
+    fault,
+    house,
+    judged,
+    names,
+    period,
+    posted,
+    shared,
+    story,
+    unit,
+)
 
 CORNER = house()
 SEEDS = (1, 2, 3)

@@ -57,7 +57,7 @@ def test_loss_interval_holds_the_loss_and_is_the_log_one_at_many_coins():
     r = compare(np.array([1900.0]), np.array([2000.0]), g)
     sd = np.sqrt(1e-6 + 0.005 / 2000 + 18 / 2000**2)
     assert r.loss[0] == pytest.approx(0.05)
-    assert r.low[0] == pytest.approx(0.95 * np.exp(-1.959964 * sd) - 1)
+    assert r.low[0] == pytest.approx(0.95 * np.exp(-1.959964 * sd / 0.95) - 1)  # noise is in pieces, 95 left of 100
 
 
 class TestNull:

@@ -200,11 +200,43 @@ def invent(
     loads = _loads(world, rng, shape, np.clip(_paint(shape, faults, "avoided"), 0.0, 1.0))
     coins = world.start_coins * loads + rng.poisson(world.extra_coins * loads)
     hours = _hours(world, rng, coins, loads, faults)
+    return _kept(world, rng, coins, hours, faults)
+
+
+def from_use(
+    coins: Ints,
+    hours: Floats,
+    world: World | None = None,
+    *,
+    seed: int | np.random.Generator,
+    faults: Sequence[Fault] = (),
+) -> History:
+    """The same books kept over use that came from elsewhere: coins and motor hours (store, pocket, week).
+
+    Faults of use are laid over it: lost loads thin coins and hours alike, wrong minutes and free running
+    change the hours. Raises `InputError` as `invent` does.
+    """
+    world = world or World()
+    shape = (coins.shape[0], coins.shape[1], coins.shape[2])
+    _check(shape, faults)
+    rng = np.random.default_rng(seed)
+    left = 1.0 - np.clip(_paint(shape, faults, "avoided"), 0.0, 1.0)
+    taken = rng.binomial(coins, left)
+    per_coin = 1.0 + _paint(shape, faults, "minutes") / world.coin_minutes
+    free = _paint(shape, faults, "free") * hours.mean(axis=2, keepdims=True)
+    thinned = hours * taken / np.maximum(coins, 1)
+    return _kept(world, rng, taken, np.asarray(np.maximum(thinned * per_coin + free, 0.0)), faults)
+
+
+def _kept(world: World, rng: np.random.Generator, coins: Ints, hours: Floats, faults: Sequence[Fault]) -> History:
+    """Counters, boxes, counts and meters over what was used."""
+    stores, pockets, weeks = coins.shape
     counter = _counter(world, rng, coins, faults)
-    slugs = rng.binomial(coins, np.clip(_paint(shape, faults, "slugs"), 0.0, 1.0))
+    slugs = rng.binomial(coins, np.clip(_paint((stores, pockets, weeks), faults, "slugs"), 0.0, 1.0))
     taken = _taken(rng, coins - slugs, faults)
     late = np.rint(rng.normal(0.0, world.offset_coins, (stores, pockets, weeks + 1))).astype(np.int64)
-    jam = world.jam_coins * rng.choice((-1, 1), shape) * (rng.random(shape) < world.jam_share)
+    jammed = rng.random((stores, pockets, weeks)) < world.jam_share
+    jam = world.jam_coins * rng.choice((-1, 1), (stores, pockets, weeks)) * jammed
     box = np.maximum(coins - slugs - taken + np.diff(late, axis=2) + jam, 0)
     start = rng.uniform(200.0, 20_000.0, (stores, pockets, 1))
     meter = np.concatenate([start, start + np.cumsum(hours, axis=2)], axis=2)

@@ -22,7 +22,7 @@ from drybank.balance.statistics.ratios import (
     compare,
     empirical_null,
     fit_change_growth,
-    fleet_centre,
+    honest_centre,
     lasting_weeks,
     week_and_total,
 )
@@ -247,14 +247,14 @@ class Cash:
 def _cash(p: Panel, h: Habits) -> Cash:
     growth = fit_growth(*_for_fit(p, "cash", "counter"), prior=cash_growth(h))
     num, den, known = _sums(p.now["cash"], p.now["counter"])
-    centre = fleet_centre(np.nan_to_num(num), np.nan_to_num(den))
     base = (p.base["cash"], p.base["counter"])
     base_sums = _sums(*base)
-    before = fleet_centre(np.nan_to_num(base_sums[0]), np.nan_to_num(base_sums[1]))
+    before = honest_centre(base_sums[0], base_sums[1], growth)
     carried, open_var = start_offset(*base, growth, before)
     follows = known[:, 0] & ~(np.nan_to_num(p.gap_var[0][:, 0]) > 0) if known.shape[1] else np.zeros(p.groups, bool)
     carried = np.where(follows, carried, 0.0)
     extra = _end_variance(known, p.gap_var, growth.b) + np.where(follows, open_var - growth.b / 2.0, 0.0)
+    centre = honest_centre(num + carried, den, growth, extra)
     ratio = compare(num + carried, np.nan_to_num(den), growth, centre, extra)
     ratio = replace(ratio, z=ratio.z / tail_factor(*base, growth, before))
     extra = np.nan_to_num(p.gap_var).sum(axis=0)

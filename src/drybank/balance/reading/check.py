@@ -12,7 +12,7 @@ from drybank.balance.reading.expect import Expected
 from drybank.balance.reading.slips import meant
 from drybank.balance.statistics.growth import Floats
 
-RATIO_SD = 3.1  # hours per coin further off than this many sd are asked again; true ones about 1 in 500
+RATIO_SD = 3.4  # hours per coin further off than this many sd are asked again; true ones about 1 in 1,000
 
 
 @dataclass(frozen=True)

@@ -64,8 +64,10 @@ def compare(
         gap = numerator / expected - 1.0
         few = d < FEW_COINS
         share = np.where(few, gap, np.expm1(log))
-        low = np.where(few, gap - HALF_WIDTH_95 * sd, np.expm1(log - HALF_WIDTH_95 * sd))
-        high = np.where(few, gap + HALF_WIDTH_95 * sd, np.expm1(log + HALF_WIDTH_95 * sd))
+        # the noise is in pieces: at a pocket that lost many it weighs more against those that are left
+        half = HALF_WIDTH_95 * sd / np.clip(1.0 + gap, 0.05, 1.0)
+        low = np.where(few, gap - HALF_WIDTH_95 * sd, np.expm1(log - half))
+        high = np.where(few, gap + HALF_WIDTH_95 * sd, np.expm1(log + half))
         z = np.where(few, gap / sd, log / sd)
     return Ratio(share=share, low=low, high=high, z=z, sd=sd, n=np.asarray(denominator, float))
 
@@ -109,6 +111,21 @@ def null_of(z: Floats) -> tuple[float, float]:
     known = inside.size * seen
     own = known / (known + NULL_POCKETS)
     return own * centre, max(1.0, float(np.sqrt(own * spread**2 + (1.0 - own))))
+
+
+def honest_centre(numerator: Floats, denominator: Floats, growth: Growth, extra: Floats | float = 0.0) -> float:
+    """Middle of the clean pockets' log ratio: the fleet's middle, moved to where the null's centre lies.
+
+    Faults that lean to one side drag a median along; from `NULL_POCKETS` on they no longer do.
+    """
+    centre = fleet_centre(np.nan_to_num(numerator), np.nan_to_num(denominator))
+    for _ in range(2):
+        r = compare(numerator, np.nan_to_num(denominator), growth, centre, extra)
+        good = np.isfinite(r.z)
+        if int(good.sum()) < NULL_POCKETS:
+            break
+        centre += null_of(r.z[good])[0] * float(np.median(r.sd[good]))
+    return centre
 
 
 def empirical_null(z: Floats) -> Floats:
