@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from pathlib import Path
 
 from drybank.desk.quantity import watch_s
@@ -35,7 +33,8 @@ def read_log(path: str, *, scale: str, plus_minus_c: float, instrument: str = "e
 def _columns(path: str, text: str) -> tuple[list[float], list[float]]:
     separator = ";" if text.count(";") > text.count(",") else "\t" if "\t" in text else ","
     seconds, temps, wrong = [], [], []
-    for number, row in enumerate(csv.reader(io.StringIO(text), delimiter=separator), start=1):
+    for number, line in enumerate(text.splitlines(), start=1):
+        row = line.split(separator)
         cells = [c.strip() for c in row if c.strip()]
         if not cells or (number == 1 and not cells[-1][:1].lstrip("+-").isdigit()):
             continue

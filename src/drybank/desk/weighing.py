@@ -50,7 +50,7 @@ def _own(texts: Sequence[str], plus_minus_g: float) -> dict[int, OwnMass]:
     for text in texts:
         value, sign, rest = text.partition("=")
         count, colon, mass = rest.partition(":")
-        if not (sign and colon and value.strip().isdigit() and count.strip().isdigit()):
+        if not (sign and colon and value.strip().isdecimal() and count.strip().isdecimal()):
             raise InputError(f"“{text}” is not a mean mass.", where="--own", mend="Write it like 25=1000:5622 g.")
         grams = quantity(mass, MASS_G, where="--own", usual="5622 g")
         out[int(value)] = OwnMass(coins=int(count), mass_g=grams, scale_plus_minus_g=plus_minus_g)

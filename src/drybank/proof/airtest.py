@@ -347,6 +347,8 @@ def _line(days: Sequence[float], readings: Sequence[float], plus_minus: float) -
     n = len(days)
     if n != len(readings):
         raise InputError("Each reading needs its day.")
+    if not all(map(math.isfinite, (*days, *readings, plus_minus))):
+        raise InputError("A reading or its day is not a number.")
     if n < 3 or max(days) <= min(days):
         raise NotIdentified("A trend needs three readings on different days since the last cleaning.")
     mean_x, mean_y = sum(days) / n, sum(readings) / n

@@ -77,8 +77,9 @@ class GasSupply(msgspec.Struct, frozen=True, kw_only=True):
         within("Gas gauge pressure", self.gauge_pa, 0, 70_000, "Pa", "Was psi entered as inches of water?")
         within("Gas temperature", self.temp_c, -30, 50, "°C", "Was °F entered as °C?")
         within("Barometer", self.barometer_pa, 50_000, 110_000, "Pa", "Use the pressure at the store's height.")
-        if min(self.gauge_plus_minus_pa, self.temp_plus_minus_c, self.barometer_plus_minus_pa) < 0:
-            raise InputError("A give-or-take cannot be below zero.")
+        within("Give or take of the gauge", self.gauge_plus_minus_pa, 0, 20_000, "Pa")
+        within("Give or take of the gas temperature", self.temp_plus_minus_c, 0, 40, "°C")
+        within("Give or take of the barometer", self.barometer_plus_minus_pa, 0, 20_000, "Pa")
 
     @property
     def correction(self) -> float:

@@ -41,6 +41,8 @@ class HeatLog(msgspec.Struct, frozen=True, kw_only=True):
             raise InputError(
                 f"{len(self.seconds)} readings do not show a cycle.", mend="Log every 10 to 15 s for at least 6 min."
             )
+        if not all(map(math.isfinite, self.seconds)):
+            raise InputError("A time in the log is not a number.", where=self.instrument)
         if self.seconds[0] < 0 or any(b <= a for a, b in zip(self.seconds, self.seconds[1:], strict=False)):
             raise InputError("Times must begin at zero or later and rise.", mend="Is one time typed twice?")
         for temp in self.temps_c:
