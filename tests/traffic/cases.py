@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from msgspec import structs
+
 from drybank.traffic import (
     Arrivals,
     BankSetting,
@@ -123,3 +125,29 @@ def busy_store(scale: float = 1.3, pockets: int = 24, small: int = 14, large: in
             between_s=Spread("exponential", (9 * 86400.0,)), repair_s=Spread("exponential", (86400.0,))
         ),
     )  # fmt: skip
+
+
+def reduced_store(scale: float = 3.9, pockets: int = 24, washers: int = 20) -> Store:
+    """Single loads, two lines in a row, nobody turns away: what a network of queues can express."""
+    visits = Visits(loads_share=(1.0,), load_kg=(Spread("uniform", (3.0, 8.0)),))
+    return Store(
+        name="reduced", visits=visits, arrivals=Arrivals(by_hour=opening_hours(scale)),
+        buying=Buying(belief=Spread("uniform", (0.8, 1.3)), top_up_frac=0.0),
+        washers=(WasherKind(size=1, count=washers, cycle_s=Spread("uniform", (1680.0, 2100.0))),),
+        pockets=tuple(Pocket(name=str(i + 1)) for i in range(pockets)),
+    )  # fmt: skip
+
+
+def reduced_settings() -> Settings:
+    coin = CoinBuying(start_pieces=4, first_time_s=1440, piece_time_s=360)
+    return Settings(banks=(BankSetting(coin=coin, need=need_table()),))
+
+
+def timed_store(scale: float = 1.0) -> Store:
+    """The store that is timed: every rule of `busy_store` but left orders, at a scale of machines and customers.
+
+    1.0 is 24 pockets, 20 washers (14 small, 6 large) and about 347,000 events a year.
+    """
+    store = busy_store(1.0 * scale, pockets=round(24 * scale), small=round(14 * scale), large=round(6 * scale))
+    arrivals = Arrivals(by_hour=store.arrivals.by_hour, season=store.arrivals.season)
+    return structs.replace(store, arrivals=arrivals)

@@ -12,7 +12,7 @@ import pytest
 from tests.facts.report import note
 from tests.traffic.cases import plain_setting, pocket_queue, washer_queue
 
-from drybank.traffic import Settings, Spread, simulate_counts
+from drybank.traffic import Settings, Spread, Work, simulate_counts
 from drybank.traffic.places import SECOND
 
 HALF_HOUR_S = 1800.0
@@ -44,7 +44,7 @@ def mean_and_error(each):
 def washer_waits(store, *, weeks=30, replications=24, seed=11):
     """Mean wait [s] and share that waited, one a replication, after two weeks to settle."""
     counts = simulate_counts(
-        store, Settings(banks=(plain_setting(),)), weeks=weeks, replications=replications, seed=seed, warm_weeks=2
+        store, Settings(banks=(plain_setting(),)), Work(weeks=weeks, replications=replications, seed=seed, warm_weeks=2)
     )
     waits = counts.column("washer_waits")
     return counts, counts.column("washer_wait_ticks") / waits / SECOND
@@ -107,7 +107,7 @@ class TestManyMachinesOneLine:
         need_s = 20_000.0
         store = pocket_queue(rate_hour=load * 3600 / need_s, servers=servers, belief=Spread("exponential", (1.0,)))
         counts = simulate_counts(
-            store, Settings(banks=(plain_setting(need_s),)), weeks=200, replications=24, seed=5, warm_weeks=20
+            store, Settings(banks=(plain_setting(need_s),)), Work(weeks=200, replications=24, seed=5, warm_weeks=20)
         )
         each = counts.column("pocket_wait_ticks") / counts.column("pocket_waits") / SECOND
         theory_s = erlang_c(servers, load) * need_s / (servers - load)
@@ -158,7 +158,5 @@ class TestOneMachine:
     def test_thirty_six_loads_an_hour_never_settle_in_twenty_four_pockets(self):
         """24 pockets of 60 min for 36 loads an hour (a laundry-room note of 2013, R): the line only grows."""
         store = pocket_queue(rate_hour=36.0, servers=24)
-        counts = simulate_counts(
-            store, Settings(banks=(plain_setting(3600.0),)), weeks=1, replications=4, seed=3, people_max=4096
-        )
+        counts = simulate_counts(store, Settings(banks=(plain_setting(3600.0),)), Work(weeks=1, replications=4, seed=3))
         assert (counts.column("inside") > 0.9 * (36 - 24) * 168).all()

@@ -11,7 +11,7 @@ from drybank.traffic import Demand, Settings, Spread, simulate_counts
 from drybank.traffic import places as pl
 from drybank.traffic.packing import stream_keys
 from drybank.traffic.reference import Week
-from drybank.traffic.running import count
+from drybank.traffic.running import Work, count
 
 
 def as_arrays(counted, weeks, pockets):
@@ -28,7 +28,7 @@ def as_arrays(counted, weeks, pockets):
 
 
 def assert_equal_paths(store, settings, *, weeks, seed, warm_weeks=0):
-    ours = count(store, settings, weeks=weeks, replications=1, seed=seed, warm_weeks=warm_weeks)
+    ours = count(store, settings, Work(weeks=weeks, replications=1, seed=seed, warm_weeks=warm_weeks))
     keys = [int(k) for k in stream_keys(seed, 1)[0]]
     plain = Week(store, settings, weeks=weeks, keys=keys, warm_weeks=warm_weeks).run()
     totals, waits, hours, meters = as_arrays(plain, weeks + warm_weeks, len(store.pockets))
@@ -81,9 +81,9 @@ def test_plain_lines_count_the_same():
 def test_replications_and_threads_share_the_work_and_not_the_result():
     """One by one, in another split, and on threads: the same numbers."""
     store, settings = cases.busy_store(), cases.busy_settings()
-    alone = simulate_counts(store, settings, weeks=1, replications=6, seed=8)
-    threads = simulate_counts(store, settings, weeks=1, replications=6, seed=8, threads=3)
-    parts = [count(store, settings, weeks=1, replications=2, seed=8, first=f) for f in (0, 2, 4)]
+    alone = simulate_counts(store, settings, Work(weeks=1, replications=6, seed=8))
+    threads = simulate_counts(store, settings, Work(weeks=1, replications=6, seed=8, threads=3))
+    parts = [count(store, settings, Work(weeks=1, replications=2, seed=8, first=f)) for f in (0, 2, 4)]
     assert (alone.totals == np.concatenate([p.totals for p in parts])).all()
     for a, b in zip(alone, threads, strict=True):
         assert (a == b).all()

@@ -11,7 +11,7 @@ from tests.traffic.test_reference import as_arrays
 
 from drybank.traffic import places as pl
 from drybank.traffic.packing import stream_keys
-from drybank.traffic.running import count
+from drybank.traffic.running import Work, count
 
 
 def without_orders(store):
@@ -22,7 +22,7 @@ def without_orders(store):
 def test_same_customers_same_paths(scale, seed):
     """Two sizes, two banks, patience, balking, returns, breakdowns under loads, outages, staff who empty pockets."""
     store, settings, weeks = without_orders(cases.busy_store(scale)), cases.busy_settings(), 2
-    ours = count(store, settings, weeks=weeks, replications=1, seed=seed)
+    ours = count(store, settings, Work(weeks=weeks, replications=1, seed=seed))
     keys = [int(k) for k in stream_keys(seed, 1)[0]]
     theirs = SimpyWeek(store, settings, weeks=weeks, keys=keys).run()
     totals, waits, hours, meters = as_arrays(theirs, weeks, len(store.pockets))

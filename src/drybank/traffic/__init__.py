@@ -1,8 +1,8 @@
 """A store's week, customer by customer: washers, pockets, coins, waits, and what a change does.
 
-simulation   the front door: simulate, simulate_counts, history
+simulation   the front door: simulate, what_if, history; changes makes the usual changes
 packing      records to the kernel's arrays; checks says what cannot stand
-running      replications in turn, on threads; result makes the readable week
+running      replications in turn, on threads, on a cluster; result makes the readable week
 reference    the same week in plain Python, for the tests and for the reader
 week/        the compiled week (calendar, people, buying, staff, machines, due, kernel)
 chance       draws by random access: every setting meets the same customers
@@ -31,7 +31,9 @@ from drybank.records.traffic import (
     WasherKind,
     WhatIf,
 )
-from drybank.traffic.simulation import METER_NAMES, history, simulate, simulate_counts
+from drybank.traffic.changes import one_more_pocket, one_pocket_broken, price_change, promotion
+from drybank.traffic.running import Counts, Work
+from drybank.traffic.simulation import METER_NAMES, history, simulate, simulate_counts, what_if
 
 __all__ = [
     "METER_NAMES",
@@ -40,6 +42,7 @@ __all__ = [
     "Breakdowns",
     "Buying",
     "CoinBuying",
+    "Counts",
     "Demand",
     "Effect",
     "HourOfWeek",
@@ -55,7 +58,13 @@ __all__ = [
     "Visits",
     "WasherKind",
     "WhatIf",
+    "Work",
     "history",
+    "one_more_pocket",
+    "one_pocket_broken",
+    "price_change",
+    "promotion",
     "simulate",
     "simulate_counts",
+    "what_if",
 ]
