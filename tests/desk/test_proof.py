@@ -123,6 +123,9 @@ def test_duct_and_pressure_take_the_plates_limit(town, how):
     assert done.result.judgements[0].high == 150
     gauge = Measured(value=180, unit="Pa", plus_minus=5, instrument="gauge")
     assert desk.back_pressure(town, "lantern", "1", gauge, how).findings[0].weight == "danger"
+    kept = town.find(desk.back_pressure(town, "lantern", "1", gauge, how).entry).entry.body.measured
+    assert kept["static pressure at the collar"] == 180  # upkeep follows lint by this name
+    assert kept["static pressure at the collar, give or take"] == 5
     assert desk.exhaust_flow(town, "lantern", "1", flow, how).result.verdict == "no tolerance"
 
 

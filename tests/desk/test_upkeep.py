@@ -16,7 +16,9 @@ from drybank.desk.standing import layout_at
 from drybank.desk.use import use_of
 from drybank.records.entry import BoxesEmptied, Proved, PutOut, Serviced
 from drybank.records.errors import InputError, InputErrors, Missing
+from drybank.records.finding import Finding
 from drybank.trial import Fault, Telling, World, as_entries, invent
+from drybank.upkeep import START_LIST
 
 NOW = datetime(2026, 5, 4, 18, 0, tzinfo=UTC)
 WEEKS = 110
@@ -154,7 +156,31 @@ class TestUpkeep:
             assert len(found) == (verdict == "fail")
 
 
+class TestBalanceHints:
+    def test_only_what_the_balance_says_of_machines_reaches_upkeep(self, book, pen):
+        found = desk.balance_hints(book, "saddle", pen)
+        assert {f.name for f in found} <= desk.MACHINE_FINDINGS
+        assert not any(w in f.says.lower() for f in found for w in ("cash", "short", "money"))
+
+    def test_a_pocket_passed_by_pulls_its_tasks_forward(self, book, pen):
+        passed = Finding(
+            key="balance/saddle/passed by/3", room="balance", name="passed by", where="Pocket 3", says="", weight="note"
+        )
+        both = Finding(key="balance/saddle/running free/5+6", room="balance", name="running free", where="Pockets 5 and 6", says="",
+                       weight="money")  # fmt: skip
+        due = desk.upkeep(book, "saddle", pen, findings=(passed, both)).due
+        assert {d.at for d in due if "passed by" in d.pulled_by} == {"3"}
+        assert {d.at for d in due if "running free" in d.pulled_by} == {"5", "6"}
+
+
 class TestRound:
+    def test_work_cards_take_only_what_needs_no_lock_out(self, book, pen):
+        visit = desk.round_of(book, "saddle", pen)
+        tasks = desk.card_tasks(visit)
+        assert set(tasks) == {c.machine for c in visit.cards if c.machine}
+        opening = {t.name for t in START_LIST if t.opens_machine}
+        assert not any(one.what.startswith(name) for mine in tasks.values() for one in mine for name in opening)
+
     def test_cards_in_walking_order_with_boxes_and_parts(self, book, pen):
         visit = desk.round_of(book, "saddle", pen)
         laid = layout_at(book, "saddle", NOW)

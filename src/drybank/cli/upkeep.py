@@ -18,12 +18,17 @@ TasksFile = Annotated[
     typer.Option("--tasks", help="A TOML file of your own tasks, by the maker's manual, in place of the start list."),
 ]
 
+WithBalance = Annotated[
+    bool, typer.Option("--with-balance", help="Also what the balance says of hours and trade; nothing of cash.")
+]
+
 
 @app.command(epilog="Example: drybank upkeep millrace --tasks manual.toml")
 def upkeep(
     store: StoreKey,
     tasks: TasksFile = "",
     every: Annotated[bool, typer.Option("--all", help="Also what is not due yet.")] = False,
+    with_balance: WithBalance = False,
     book: BookPath = DEFAULT_BOOK,
     by: By = "",
     as_json: AsJson = False,
@@ -31,10 +36,12 @@ def upkeep(
     """What is due at a store, overdue first; when coin boxes will be full; what to look at."""
     from drybank.cli import say
     from drybank.cli.opened import opened, pen
+    from drybank.desk.upkeep import balance_hints
     from drybank.desk.upkeep import upkeep as work_out
 
     with opened(book) as it:
-        seen = work_out(it, store, pen(by), tasks_file=tasks)
+        more = balance_hints(it, store, pen(by)) if with_balance else ()
+        seen = work_out(it, store, pen(by), tasks_file=tasks, findings=more)
     if as_json:
         say.as_json(seen)
         raise typer.Exit(3 if seen.look_at else 0)
@@ -69,6 +76,7 @@ def go_round(
     out: Annotated[str, typer.Option("--out", "-o", help="A folder for the cards as PDF.")] = "",
     paper: Annotated[str, typer.Option("--paper", help="a5 or half-letter.")] = "a5",
     tasks: TasksFile = "",
+    with_balance: WithBalance = False,
     book: BookPath = DEFAULT_BOOK,
     by: By = "",
     as_json: AsJson = False,
@@ -78,11 +86,12 @@ def go_round(
     from drybank.cli.card import one_of
     from drybank.cli.opened import opened, pen
     from drybank.desk.standing import parse_day
-    from drybank.desk.upkeep import round_of
+    from drybank.desk.upkeep import balance_hints, round_of
 
     one_of("--paper", paper, ("a5", "half-letter"))
     with opened(book) as it:
-        visit = round_of(it, store, pen(by), until=parse_day(until), tasks_file=tasks)
+        more = balance_hints(it, store, pen(by)) if with_balance else ()
+        visit = round_of(it, store, pen(by), until=parse_day(until), tasks_file=tasks, findings=more)
     made = []
     if out:
         from drybank.cards import pdf

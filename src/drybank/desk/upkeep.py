@@ -14,6 +14,7 @@ import msgspec
 from drybank.desk.stamp import Pen
 from drybank.desk.standing import layout_at
 from drybank.desk.use import StoreUse, use_of
+from drybank.records.card import CardTask
 from drybank.records.entry import Proved, Serviced, ValueLearned
 from drybank.records.errors import InputError, InputErrors, Missing, NotIdentified
 from drybank.records.finding import Finding
@@ -38,6 +39,10 @@ from drybank.upkeep import (
 if TYPE_CHECKING:
     from drybank.book import Book, Told
 
+# What the balance says of machines, not of cash: fit to stand on a card that a collector may hold.
+MACHINE_FINDINGS: Final = frozenset(
+    {"passed by", "fewer hours than sold", "running free", "minutes per coin too many", "minutes per coin too few"}
+)
 CLEANED_BY: Final = frozenset({"duct", "lint-inside"})
 
 
@@ -66,6 +71,22 @@ class Round(msgspec.Struct, frozen=True, kw_only=True):
     minutes: float
     parts: tuple[str, ...]
     notes: tuple[str, ...] = ()
+
+
+def card_tasks(visit: Round) -> dict[str, tuple[CardTask, ...]]:
+    """A round's work that needs no lock-out, machine by machine, to stand on the work cards of a setting visit.
+
+    What opens a machine stays on the round's own cards, with its lock-out.
+    """
+    out: dict[str, tuple[CardTask, ...]] = {}
+    for card in visit.cards:
+        lines = [line for sheet in card.sheets if not sheet.before for line in sheet.lines]
+        if card.machine and lines:
+            out[card.machine] = tuple(
+                CardTask(what=f"{line.name} ({', '.join(line.pockets)})", why=line.why, minutes=round(line.minutes))
+                for line in lines
+            )
+    return out
 
 
 class Done(msgspec.Struct, frozen=True, kw_only=True):
@@ -162,6 +183,14 @@ def _series(use: StoreUse, kind: str, at: str, unit: str, rows: Sequence[tuple[f
         limit = use.layout.pockets[at].plate.duct_pressure_limit_pa
     days, values, gives = zip(*rows, strict=True)
     return Watched(kind=kind, at=at, days=days, values=values, plus_minus=max(gives), unit=unit, limit=limit)
+
+
+def balance_hints(book: Book, store: str, pen: Pen) -> tuple[Finding, ...]:
+    """What the last eight weeks' balance says of hours and trade. Nothing of cash: counting stays blind."""
+    from drybank.desk.balancing import balance_store
+
+    found = balance_store(book, store, pen.clock()).findings
+    return tuple(f for f in found if f.name in MACHINE_FINDINGS)
 
 
 def hints(use: StoreUse) -> tuple[tuple[Finding, ...], tuple[str, ...]]:

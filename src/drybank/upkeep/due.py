@@ -33,6 +33,11 @@ PULLED_BY: Final[dict[str, tuple[str, ...]]] = {
     "fuel per hour": ("lint-inside", "burner", "gas-input"),
     "falling use": ("door-seal", "time-sold", "heat-run"),
     "time sold": ("time-sold",),
+    "passed by": ("door-seal", "time-sold", "heat-run"),
+    "fewer hours than sold": ("lint-inside", "heat-run"),
+    "running free": ("time-sold",),
+    "minutes per coin too many": ("time-sold",),
+    "minutes per coin too few": ("time-sold",),
 }
 
 
@@ -173,8 +178,8 @@ def schedule(
 def places_named(finding: Finding) -> frozenset[str]:
     """Keys of pockets and machines that a finding's place names: "14", "pocket 14, High", "pockets 1, 2"."""
     words = finding.where.replace(",", " ").split()
-    if words and words[0] in ("pocket", "pockets", "machine", "machines"):
-        return frozenset((finding.where, *words[1:]))
+    if words and words[0].lower() in ("pocket", "pockets", "machine", "machines"):
+        return frozenset((finding.where, *(w for w in words[1:] if w not in ("and", "to"))))
     return frozenset((finding.where,))
 
 
