@@ -23,9 +23,9 @@ from dataclasses import replace
 import numpy as np
 from numba import njit
 
-from drybank.plan.problem import Choice, Problem
-from drybank.plan.reference import is_allowed, ladders, worth_micro
-from drybank.plan.search import Ranking, search
+from drybank.plan.search.problem import Choice, Problem
+from drybank.plan.search.reference import is_allowed, ladders, worth_micro
+from drybank.plan.search.running import Ranking, search
 
 COINS = (5, 10, 20, 25, 50, 75, 100, 200)
 GOAL_S, GOAL_RATIO = 1.0, 20_000.0

@@ -12,9 +12,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from drybank.plan.outcome import mean, meet
-from drybank.plan.problem import JOULES_KWH, middle, problem, setting_at
 from drybank.plan.ranges import best_in
-from drybank.plan.search import search
+from drybank.plan.search.problem import JOULES_KWH, middle, problem, setting_at
+from drybank.plan.search.running import search
 from drybank.records.plan import PlanCosts, PlanGrid, PlanHeat, PlanInputs, PlanLimits, PlanLoads, PriceAnswer
 
 sys.path.insert(0, str(Path(__file__).parent))
@@ -150,6 +150,6 @@ def test_off_grid_choice_is_not_found():
     asked = inputs()
     question = problem(asked)
     setting = setting_at(asked, question, search(question, 1).found[0].choice)
-    from drybank.plan.problem import choice_of
+    from drybank.plan.search.problem import choice_of
 
     assert choice_of(asked, question, msgspec.structs.replace(setting, time_per_piece_s=181)) is None

@@ -11,9 +11,9 @@ import pytest
 from drybank.plan import make_plan, price_setting
 from drybank.plan.answer import relaxed
 from drybank.plan.outcome import weekly_minor
-from drybank.plan.problem import middle, problem
 from drybank.plan.ranges import best_in
-from drybank.plan.reference import is_allowed
+from drybank.plan.search.problem import middle, problem
+from drybank.plan.search.reference import is_allowed
 from drybank.records.errors import InputError, InputErrors
 from drybank.records.plan import PlanLimits
 

@@ -11,8 +11,10 @@ import pytest
 
 from drybank.book.files import read_settings, read_sheet, read_store
 from drybank.control import check_settings, controls_of, layout, to_sheet
+from drybank.drying import Calibration
+from drybank.drying import Pocket as Drum
 from drybank.plan import house_of, make_plan, plan_inputs, setting_of
-from drybank.plan.needs import even_points
+from drybank.plan.gather.needs import even_points
 from drybank.records.errors import InputError, Missing
 from drybank.records.store import Trade
 
@@ -121,3 +123,13 @@ def test_the_rows_are_even():
     for i, j in combinations(range(4), 2):
         cells = np.histogram2d(points[:, i], points[:, j], bins=8, range=((0, 1), (0, 1)))[0]
         assert cells.std() < 5.0
+
+
+def test_a_calibrated_pocket_narrows_the_range_of_needs(town):
+    shop, sheets, houses = town["lantern"]
+    bare = msgspec.structs.replace(shop, trade=Trade(loads_per_week=400))
+    drum = Drum(calibration=Calibration(how="towel trial", band_frac=0.03))
+    wide = plan_inputs(bare, sheets, "long wall", houses["long wall"]).loads
+    tight = plan_inputs(bare, sheets, "long wall", houses["long wall"], drum=drum).loads
+    assert (tight.need_low_frac, tight.need_high_frac) == pytest.approx((0.94, 1.06))
+    assert wide.need_high_frac - wide.need_low_frac > 4 * (tight.need_high_frac - tight.need_low_frac)

@@ -10,9 +10,9 @@ import numpy as np
 import pytest
 
 from drybank.plan.outcome import figures, mean, meet, normal_price, weekly_minor
-from drybank.plan.problem import middle, problem
 from drybank.plan.ranges import best_in
-from drybank.plan.reference import is_allowed
+from drybank.plan.search.problem import middle, problem
+from drybank.plan.search.reference import is_allowed
 from drybank.records.errors import InputError
 
 sys.path.insert(0, str(Path(__file__).parent))

@@ -8,10 +8,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from drybank.plan import ranges, reference
-from drybank.plan.problem import middle, problem, setting_at
+from drybank.plan import ranges
 from drybank.plan.ranges import best_in, fuel_steps, matters, price_response, rungs, worth_minor
-from drybank.plan.search import decode, places_of, values_micro
+from drybank.plan.search import reference
+from drybank.plan.search.problem import middle, problem, setting_at
+from drybank.plan.search.running import decode, places_of, values_micro
 from drybank.records.plan import PlanLimits
 
 sys.path.insert(0, str(Path(__file__).parent))
@@ -124,7 +125,7 @@ def test_settings_one_by_one_equal_the_reference(small):
 
 def test_codes_round_trip(small):
     question = problem(small)
-    from drybank.plan.search import best_codes, choice_at
+    from drybank.plan.search.running import best_codes, choice_at
 
     values, codes, _ = best_codes(question, 50)
     rows = decode(question, codes)

@@ -10,9 +10,9 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from drybank.plan import reference
-from drybank.plan.problem import Problem, count_ladders, problem
-from drybank.plan.search import search
+from drybank.plan.search import reference
+from drybank.plan.search.problem import Problem, count_ladders, problem
+from drybank.plan.search.running import search
 from drybank.records.errors import DrybankError, InputErrors
 
 sys.path.insert(0, str(Path(__file__).parent))
@@ -75,7 +75,7 @@ class TestAgainstBruteForce:
 
     def test_every_winner_is_evaluated_again(self, monkeypatch):
         """A kernel that came to another figure would be refused, not shown."""
-        monkeypatch.setattr("drybank.plan.search.values_micro", lambda _, rows: np.full(len(rows), 1.0))
+        monkeypatch.setattr("drybank.plan.search.running.values_micro", lambda _, rows: np.full(len(rows), 1.0))
         with pytest.raises(DrybankError, match="fault of Drybank"):
             search(problem(inputs()), 5)
 

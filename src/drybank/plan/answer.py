@@ -11,9 +11,8 @@ import msgspec
 import numpy as np
 
 from drybank.plan import words
-from drybank.plan.inputs import house_of
+from drybank.plan.gather.grid import house_of
 from drybank.plan.outcome import figures, mean, meet, normal_price, weekly_minor
-from drybank.plan.problem import Problem, World, choice_of, grid_settings, middle, problem, setting_at
 from drybank.plan.queue import Queued, through_traffic, waiting_figures, waits_p95_s
 from drybank.plan.ranges import (
     LIMIT_NAMES,
@@ -28,8 +27,9 @@ from drybank.plan.ranges import (
     value_micro,
     worth_minor,
 )
-from drybank.plan.reference import is_allowed, worth_micro
-from drybank.plan.search import Ranking, search
+from drybank.plan.search.problem import Problem, World, choice_of, grid_settings, middle, problem, setting_at
+from drybank.plan.search.reference import is_allowed, worth_micro
+from drybank.plan.search.running import Ranking, search
 from drybank.plan.workings import inputs_listed, workings
 from drybank.records.errors import DrybankError, InputError, NotIdentified
 from drybank.records.plan import (

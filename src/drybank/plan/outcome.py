@@ -14,7 +14,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from drybank.plan.problem import JOULES_KWH, MICRO, World, limit_minor, paid_need_s, rates_micro_s, whole_seconds
+from drybank.plan.search.problem import JOULES_KWH, MICRO, World, limit_minor, paid_need_s, rates_micro_s, whole_seconds
 from drybank.records.errors import InputError
 from drybank.records.plan import F64, I64, PlanFigure, PlanInputs, PlanSetting
 from drybank.records.working import Estimate, Interval

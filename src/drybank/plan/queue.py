@@ -13,7 +13,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from drybank.plan.outcome import levels_of, mean, meet
-from drybank.plan.problem import World, middle
+from drybank.plan.search.problem import World, middle
 from drybank.records.errors import InputError
 from drybank.records.plan import F64, I64, PlanFigure, PlanInputs, PlanSetting, QueueReport
 from drybank.records.traffic import BankSetting, CoinBuying, Demand, NeedTable

@@ -12,7 +12,7 @@ from itertools import pairwise
 import numpy as np
 
 from drybank.plan.outcome import mean, meet, weekly_minor
-from drybank.plan.problem import (
+from drybank.plan.search.problem import (
     JOULES_KWH,
     MICRO,
     Choice,
@@ -23,7 +23,8 @@ from drybank.plan.problem import (
     problem,
     setting_at,
 )
-from drybank.plan.search import Ranking, best_codes, choice_at, decode, places_of, search, values_micro
+from drybank.plan.search.running import Ranking, best_codes, choice_at, decode, places_of, search, values_micro
+from drybank.plan.words import money, price
 from drybank.records.errors import InputError
 from drybank.records.plan import (
     F64,
@@ -186,32 +187,41 @@ class Unknown:
     weeks: tuple[float, float] | None = None
 
 
-def _of(name: str, ranged: Ranged, unit: str) -> Assumption:
+def _of(name: str, ranged: Ranged, say: Callable[[float], str]) -> Assumption:
     return Assumption(
-        name=name, taken=f"{ranged.value:.4g} {unit}", low=f"{ranged.low:.4g}", high=f"{ranged.high:.4g}",
+        name=name,
+        taken=say(ranged.value),
+        low=say(ranged.low),
+        high=say(ranged.high),
         source=ranged.source or ranged.how,
-    )  # fmt: skip
+    )
 
 
 def unknowns(inputs: PlanInputs) -> tuple[Unknown, ...]:
     """Everything with a range, one at a time."""
     here, costs, loads = middle(inputs), inputs.costs, inputs.loads
     walk = inputs.price_answer.walk_away_minor
-    minor = f"hundredths of {inputs.currency}"
     spread = here.spread_frac
+
+    def amount(minor: float) -> str:
+        return money(inputs, minor)
+
+    def per(what: str) -> Callable[[float], str]:
+        return lambda minor: f"{price(inputs, minor)} {what}"
+
     out = [
-        Unknown(_of("walk-away price of a normal load", walk, minor), here.but(walk_away_minor=walk.low),
+        Unknown(_of("walk-away price of a normal load", walk, amount), here.but(walk_away_minor=walk.low),
                 here.but(walk_away_minor=walk.high), "Change the price once and watch how many leave the dryers."),
-        Unknown(_of("what a load's visit brings beside drying", costs.visit_minor, minor),
+        Unknown(_of("what a load's visit brings beside drying", costs.visit_minor, amount),
                 here.but(visit_minor=costs.visit_minor.low), here.but(visit_minor=costs.visit_minor.high),
                 "Work out what a wash leaves after water, heat and soap."),
-        Unknown(_of("price of fuel", costs.fuel_minor_kwh, f"{minor} a kWh"),
+        Unknown(_of("price of fuel", costs.fuel_minor_kwh, per("a kWh")),
                 here.but(fuel_minor_kwh=costs.fuel_minor_kwh.low), here.but(fuel_minor_kwh=costs.fuel_minor_kwh.high),
                 "Enter the latest bill."),
-        Unknown(_of("price of electricity", costs.power_minor_kwh, f"{minor} a kWh"),
+        Unknown(_of("price of electricity", costs.power_minor_kwh, per("a kWh")),
                 here.but(power_minor_kwh=costs.power_minor_kwh.low), here.but(power_minor_kwh=costs.power_minor_kwh.high),
                 "Enter the latest bill."),
-        Unknown(_of("wear of a pocket", costs.wear_minor_hour, f"{minor} an hour"),
+        Unknown(_of("wear of a pocket", costs.wear_minor_hour, per("an hour")),
                 here.but(wear_minor_hour=costs.wear_minor_hour.low), here.but(wear_minor_hour=costs.wear_minor_hour.high),
                 "Add up a year's repairs over the hour meters."),
         Unknown(Assumption(name="time that loads need", taken="as stated", low=f"{loads.need_low_frac:.2f} times",
@@ -232,7 +242,11 @@ def unknowns(inputs: PlanInputs) -> tuple[Unknown, ...]:
     week = inputs.loads_per_week
     out.append(
         Unknown(
-            _of("loads a week", week, "loads"), here, here, "Read the hour meters each week.", (week.low, week.high)
+            _of("loads a week", week, lambda n: f"{n:.0f}"),
+            here,
+            here,
+            "Read the hour meters each week.",
+            (week.low, week.high),
         )
     )
     return tuple(u for u in out if u.weeks is not None or u.low != u.high)

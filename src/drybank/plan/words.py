@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from drybank.records.money import Money
+from drybank.records.money import MINOR_DIGITS, Money
 from drybank.records.plan import Matter, PlanFigure, PlanInputs, PlanSetting, SettingChange
 from drybank.records.units import minutes
 
@@ -10,6 +10,11 @@ from drybank.records.units import minutes
 def money(inputs: PlanInputs, minor: float) -> str:
     """An amount for reading, to the minor unit."""
     return str(Money(round(minor), inputs.currency))
+
+
+def price(inputs: PlanInputs, minor: float) -> str:
+    """A unit price for reading, four digits: 0.04360 CAD."""
+    return f"{minor / 10 ** MINOR_DIGITS[inputs.currency]:.4g} {inputs.currency}"
 
 
 def coin(inputs: PlanInputs, piece_minor: int) -> str:
@@ -74,9 +79,11 @@ def what_it_brings(inputs: PlanInputs, figure: PlanFigure, lost: PlanFigure) -> 
         f"About {money(inputs, abs(change.value))} a week {more} than today "
         f"({money(inputs, change.interval.low)} to {money(inputs, change.interval.high)} in 95 of 100 weeks)."
     )
+    year, half = 52.0 * change.value, 52.0**0.5 * (change.interval.high - change.value)
+    text += f" Over a year: {money(inputs, year)} ({money(inputs, year - half)} to {money(inputs, year + half)})."
     if change.assumption is not None:
         low, high = change.assumption.low, change.assumption.high
-        text += f" If what is assumed is off: {money(inputs, low)} to {money(inputs, high)}."
+        text += f" If what is assumed is off: {money(inputs, low)} to {money(inputs, high)} a week."
     if lost.difference is not None and lost.today is not None:
         text += f" Loads lost to the price: {lost.proposed.value:.0f} a week, {lost.today.value:.0f} today."
     return text

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from drybank.energy import bill
 from drybank.plan.outcome import Met, mean
-from drybank.plan.problem import JOULES_KWH, World
+from drybank.plan.search.problem import JOULES_KWH, World
 from drybank.records.energy import Tariff, Usage
 from drybank.records.plan import PlanInputs, PlanSetting, Ranged
 from drybank.records.working import HowKnown, Input, Working

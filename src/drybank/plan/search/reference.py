@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from drybank.plan.problem import Choice, Problem
+from drybank.plan.search.problem import Choice, Problem
 
 
 def pieces_for(need_s: int, *, start: int, time_s: int, heated_at_start_s: int) -> int:

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from drybank.plan.problem import MICRO, Choice, Problem
+from drybank.plan.search.problem import MICRO, Choice, Problem
 from drybank.records.errors import DrybankError
 from drybank.records.plan import F64, I64
 
@@ -82,7 +82,7 @@ def values_micro(problem: Problem, places: I64) -> F64:
 
     Settings that differ in heats only share their loads' sums, heat by heat.
     """
-    from drybank.plan.kernel import worth_by_level
+    from drybank.plan.search.kernel import worth_by_level
 
     bases, which = np.unique(places[:, :4], axis=0, return_inverse=True)
     times, starts, cools = problem.times_s[bases[:, 0]], problem.starts[bases[:, 1]], problem.cools_s[bases[:, 3]]
@@ -141,7 +141,7 @@ def _columns(problem: Problem) -> tuple[np.ndarray, np.ndarray]:
 
 
 def _run(problem: Problem, order: np.ndarray, starts: np.ndarray, values: np.ndarray, codes: np.ndarray) -> int:
-    from drybank.plan.kernel import search_first, search_sum
+    from drybank.plan.search.kernel import search_first, search_sum
 
     step = problem.step_s
     column, edges = _columns(problem)

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from drybank.plan.needs import BELIEF
+from drybank.plan.gather.needs import BELIEF
 from drybank.records.plan import F64, PlanLoads
 from drybank.records.store import Opening, Store
 from drybank.records.traffic import Arrivals, Buying, Pocket, Spread, Visits, WasherKind

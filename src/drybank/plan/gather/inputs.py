@@ -1,0 +1,84 @@
+"""Everything a plan is made from, gathered from a store, its sheets and what is set today.
+
+What the store does not say is assumed, and every assumption is listed with its source and range.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+
+from drybank.control import layout
+from drybank.control.checks import LEAST_HEAT_S, POSTED_S
+from drybank.drying import Pocket as Drum
+from drybank.plan.gather.assumed import Assumed
+from drybank.plan.gather.costs import costs_of, price_answer
+from drybank.plan.gather.grid import grid_of_bank, setting_of_house
+from drybank.plan.gather.loads import bank_curve, bank_loads, bank_pockets, drum_of_plate, loads_per_week
+from drybank.plan.gather.needs import BELIEF
+from drybank.plan.gather.week import week_of_bank
+from drybank.records.energy import Supply
+from drybank.records.errors import Missing
+from drybank.records.plan import PlanInputs, PlanLimits
+from drybank.records.sheet import ControlSheet, HouseSettings
+from drybank.records.store import Store
+from drybank.records.traffic import Settings as TrafficSettings
+from drybank.records.traffic import Store as TrafficStore
+
+
+def plan_inputs(
+    store: Store,
+    sheets: Mapping[str, ControlSheet] | Iterable[ControlSheet],
+    bank: str,
+    house_today: HouseSettings | None = None,
+    *,
+    supplies: Sequence[Supply] = (),
+    drum: Drum | None = None,
+    traffic: TrafficStore | None = None,
+    traffic_bank: int = 0,
+    traffic_settings: TrafficSettings | None = None,
+) -> PlanInputs:
+    """Inputs of a plan for one bank of a store.
+
+    ``house_today`` are the house settings in force (None or empty: not known; no comparison, no limit on the step).
+    ``supplies`` say what heat is in the fuel; ``drum`` is a pocket of the bank as a trial calibrated it (default: from its
+    plate, uncalibrated); ``traffic`` is the store's week for queues (default: the bank's share of
+    a week made from the store file), ``traffic_settings`` what its banks are set to today where it has several.
+
+    Raises `InputError` where the bank, its grid or its trade cannot carry a plan.
+    """
+    laid = layout(store, sheets)
+    found = next((b for b in store.banks if b.key == bank), None)
+    if found is None:
+        raise Missing(f"There is no bank “{bank}”. Banks here: {', '.join(b.key for b in store.banks)}.")
+    house, assumed = tuple(house_today or ()), Assumed(store.currency)
+    grid = grid_of_bank(laid, bank, house, assumed)
+    pockets = bank_pockets(laid, bank)
+    fuel_curve = bank_curve(store, pockets, grid, drum or drum_of_plate(pockets[0], assumed), assumed)
+    loads = bank_loads(store, found, pockets, grid, house, fuel_curve, drum, assumed)
+    per_week = loads_per_week(store, laid, bank, assumed)
+    costs = costs_of(store, pockets, loads, per_week, supplies, assumed)
+    today = setting_of_house(grid, house) if house else None
+    assumed("what owners pay for at first", f"{BELIEF[0]:g} to {BELIEF[1]:g} of what the load needs", "assumed, no source",
+            matters="the share of loads dry at the first purchase")  # fmt: skip
+    notes = () if len({p.plate for p in pockets}) == 1 else (
+        f"The pockets of this bank differ; pocket {pockets[0].key} stands for all.",)  # fmt: skip
+    week = traffic if traffic is not None else week_of_bank(
+        store, bank, loads, per_week.value, len(pockets), pockets[0].fill_kg
+    )  # fmt: skip
+    return PlanInputs(
+        store=store.key, bank=bank, currency=store.currency, grid=grid, loads=loads, loads_per_week=per_week,
+        costs=costs, price_answer=price_answer(store, today, loads, grid, assumed), limits=_limits(store),
+        today=today, pockets=len(pockets), traffic=week, traffic_bank=traffic_bank if traffic is not None else 0, traffic_settings=traffic_settings,
+        assumptions=(*assumed.list, *(week.assumptions if week is not None else ())), notes=notes,
+    )  # fmt: skip
+
+
+def _limits(store: Store) -> PlanLimits:
+    says, needs = store.constraints, store.trade.need_minutes
+    return PlanLimits(
+        normal_load_pieces_at_most=says.normal_load_pieces_at_most,
+        price_step_at_most_pct=says.price_step_at_most_pct,
+        posted_step_s=POSTED_S[says.posted_minutes],
+        least_heat_s=round(60.0 * min(needs)) if needs else LEAST_HEAT_S,
+        wait_p95_s=says.wait_p95_s,
+    )
