@@ -9,7 +9,8 @@ from typing import TYPE_CHECKING
 
 import msgspec
 
-from drybank.book.files import HouseFile, Kind, difference, kind_of, read_settings, read_sheet, read_store
+from drybank.book.files import HouseFile, Kind, difference, kind_of, read_settings, read_sheet, read_store, with_lines
+from drybank.book.files.history import read_mapping
 from drybank.control import check_sheet, check_store, layout
 from drybank.desk.stamp import Pen
 from drybank.records.entry import Entry, SheetDated, StoreDated
@@ -82,6 +83,8 @@ def _read(pile: _Pile, name: str, content: bytes) -> tuple[Kind, list[InputError
         elif kind == "settings":
             house = read_settings(content, name)
             pile.houses[house.store] = (name, house)
+        elif kind == "history mapping":
+            read_mapping(content, name)
         else:
             return kind, [
                 InputError(
@@ -101,34 +104,31 @@ def check_files(
     named: Sequence[tuple[str, bytes]], sheets: dict[str, ControlSheet] | None = None
 ) -> tuple[CheckedFile, ...]:
     """Every mistake of every file, the cross-checks between a store and its sheets included."""
-    pile, found, kinds = _Pile(), {}, {}
+    pile, found, kinds, content_of = _Pile(), {}, {}, dict(named)
     for name, content in named:
         kinds[name], found[name] = _read(pile, name, content)
     known = (sheets or {}) | {key: sheet for key, (_, sheet) in pile.sheets.items()}
     for name, sheet in pile.sheets.values():
-        found[name] += check_sheet(sheet)
+        found[name] += with_lines(content_of[name], name, check_sheet(sheet))
     says: dict[str, list[str]] = {name: [] for name, _ in named}
     for name, store in pile.stores.values():
-        _check_store(name, store, known, found[name], says[name])
+        wrong: list[InputError] = []
+        _check_store(store, known, wrong, says[name])
+        found[name] += with_lines(content_of[name], name, wrong)
     return tuple(
         CheckedFile(file=n, kind=kinds[n], mistakes=tuple(e.sentence() for e in found[n]), says=tuple(says[n]))
         for n, _ in named
     )
 
 
-def _check_store(
-    name: str, store: Store, sheets: dict[str, ControlSheet], mistakes: list[InputError], says: list[str]
-) -> None:
+def _check_store(store: Store, sheets: dict[str, ControlSheet], mistakes: list[InputError], says: list[str]) -> None:
     missing = sorted({m.sheet for m in store.machines} - sheets.keys())
     if missing:
         says.append(
             f"Sheets not at hand, so the machines that use them were not checked: {', '.join(missing)}. Name their files too."
         )
         return
-    mistakes += [
-        e if e.where else InputError(e.what, where=name, mend=e.mend, allowed=e.allowed)
-        for e in check_store(store, sheets)
-    ]
+    mistakes += check_store(store, sheets)
     if not mistakes:
         laid = layout(store, sheets)
         says.append(

@@ -325,6 +325,12 @@ class TestLines:
         found = with_lines(text, "s.toml", errors)
         wanted = text[: text.index('input = "41 kW"')].count("\n") + 1
         assert found[-1].where == f"s.toml:{wanted} pockets[13].plate.input_w"
+        far = STORE.replace('coins = ["0.25", "1.00"]', 'coins = ["0.25", "2.00"]')
+        (once,) = with_lines(far, "s.toml", check_store(read_store(far), {"alder": read_sheet(SHEET)}))
+        assert once.where.startswith(
+            f"s.toml:{far[: far.index('[[input]]', far.index('*.near'))].count(chr(10)) + 1} inputs"
+        )
+        assert once.what.endswith("15 more alike.")
         coins = text[: text.index("coins = ")].count("\n") + 1
         assert any(e.where.startswith(f"s.toml:{coins} coins") for e in found)
 

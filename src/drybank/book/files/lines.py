@@ -34,7 +34,19 @@ def with_lines(text: str | bytes, name: str, errors: Iterable[InputError]) -> tu
         shaper.prepare["SettingLine"] = grids_as_steps
     with contextlib.suppress(Enough):
         shaper.shape(ControlSheet if is_sheet else Store, headed(shaper, "sheet" if is_sheet else "store"))
-    return tuple(_placed(shaper, e) for e in errors)
+    return _once([_placed(shaper, e) for e in errors])
+
+
+def _once(errors: list[InputError]) -> tuple[InputError, ...]:
+    """One mistake of a row written for many is said once, with how many more are alike."""
+    alike: dict[tuple[str, str], list[InputError]] = {}
+    for error in errors:
+        alike.setdefault((error.where.partition(" ")[0], error.what), []).append(error)
+    return tuple(
+        kin[0] if len(kin) == 1 else InputError(f"{kin[0].what} {len(kin) - 1} more alike.", where=kin[0].where,
+                                                allowed=kin[0].allowed, mend=kin[0].mend)
+        for kin in alike.values()
+    )  # fmt: skip
 
 
 def _placed(shaper: Shaper, error: InputError) -> InputError:
@@ -64,7 +76,8 @@ def _row(shaper: Shaper, word: str, index: int | None, key: str | None) -> Path:
     if index is not None and index < len(rows):
         return rows[index].path
     if key:
-        kin = [r for r in rows if key == r.key or key == getattr(r.record, "input", None)]
+        names = (key, f"*.{key.rpartition('.')[2]}")
+        kin = [r for r in rows if r.key == key or getattr(r.record, "input", "") in names]
         return kin[0].path if kin else ()
     return ()
 
