@@ -73,6 +73,7 @@ def test_the_sign_states_rate_coins_and_who_gives_money_back(book, pen):
     assert text.start_says == "4 × 25¢ start a dryer"
     assert [(m.money, m.time) for m in text.more] == [("25¢", "6 minutes"), ("$1.00", "24 minutes")]
     assert text.accepted == "Takes 25¢ or $1.00."
+    assert "No more than 90 minutes (15 × 25¢ or 4 × $1.00) at one time." in text.notes  # the fourth gives 18 of 24
     assert text.refund == ("Bram Ottenshaw", "7 Lantern Row, Quillmere", "555-0107")
 
 

@@ -94,7 +94,11 @@ def _list(words: list[str], last: str) -> str:
 def sign_texts(stated: RateStatement, store: Store, language: Language) -> SignText:
     """The sign in one language. The first coin line is the smallest piece that starts a dryer alone."""
     words = WORDS[language]
-    coins = sorted((r for r in stated.rates if "coin" in r.means or "token" in r.means), key=lambda r: r.piece_minor)
+    first_heat = min((r.heat for r in stated.rates), default=0)
+    coins = sorted(
+        (r for r in stated.rates if r.heat == first_heat and ("coin" in r.means or "token" in r.means)),
+        key=lambda r: r.piece_minor,
+    )
     rate = coins[0] if coins else (stated.rates[0] if stated.rates else None)
     start, says = _start(stated, rate, store, language)
     more = tuple(
@@ -109,7 +113,9 @@ def sign_texts(stated: RateStatement, store: Store, language: Language) -> SignT
     if any(m in ("card", "app") for r in stated.rates for m in r.means):
         notes.append(words["card"])
     if stated.top_up_limit_s:
-        notes.append(words["limit"].format(t=time_words(stated.top_up_limit_s, language)))
+        most = [f"{r.most_pieces} × {money_words(r.piece_minor, store, language)}" for r in coins if r.most_pieces]
+        at_most = f" ({_list(most, words['or'])})" if most else ""
+        notes.append(words["limit"].format(t=time_words(stated.top_up_limit_s, language) + at_most))
     for heat, extra in stated.by_heat:
         name = next((h.name for h in store.heats if h.number == heat), str(heat))
         if extra:
