@@ -36,7 +36,7 @@ def _bill():
 
 def test_watched_loads_and_a_bill_narrow_the_band_and_hold_the_truth():
     evidence = msgspec.structs.replace(BARE, watched=_watched(np.random.default_rng(2), 12), bills=(_bill(),))
-    fit = fit_store(Pocket(), evidence, rng=np.random.default_rng(1))
+    fit = fit_store(Pocket(), evidence, rng=np.random.default_rng(1), draws=300)
     true = dry(Load(mass_dry_kg=6.0, residual_frac=0.6), TRUTH, AIR, HEAT).minutes_to_dry
     assert fit.minutes[0] < true < fit.minutes[2]
     assert fit.narrowed_frac > 0.2
@@ -48,7 +48,7 @@ def test_share_that_buys_more_moves_the_band_the_right_way():
     few = msgspec.structs.replace(BARE, more_time=(MoreTime(first_s=1200.0, bought_more=10, loads=200),))
     many = msgspec.structs.replace(BARE, more_time=(MoreTime(first_s=1200.0, bought_more=150, loads=200),))
     rng = np.random.default_rng
-    low, high = (fit_store(Pocket(), e, rng=rng(1), draws=300).minutes[1] for e in (few, many))
+    low, high = (fit_store(Pocket(), e, rng=rng(1), draws=150).minutes[1] for e in (few, many))
     assert high > 1.15 * low
 
 

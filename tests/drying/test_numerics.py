@@ -112,7 +112,7 @@ def test_kernel_stays_inside_its_arrays_when_bounds_are_checked(tmp_path):
         "n = dry_many(*(list(x) for x in zip(*random_cases(11, 5))))\n"
         "print(repr(float(n.seconds_to_dry.sum())))\n"
     )
-    env = {**os.environ, "NUMBA_BOUNDSCHECK": "1", "NUMBA_CACHE_DIR": str(tmp_path)}
+    env = {**os.environ, "NUMBA_BOUNDSCHECK": "1", "NUMBA_OPT": "1", "NUMBA_CACHE_DIR": str(tmp_path)}
     checked = subprocess.run(
         [sys.executable, "-c", code], env=env, cwd=Path(__file__).parent, capture_output=True, text=True, check=True
     )

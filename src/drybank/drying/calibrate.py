@@ -8,7 +8,7 @@ tell is refused, and the refusal says what would tell it. Losses, metal and the 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import Final, Literal
+from typing import Any, Final, Literal
 
 import msgspec
 import numpy as np
@@ -50,6 +50,7 @@ TOO_ALIKE: Final = 0.97  # correlation from which two figures cannot be told apa
 UNLIKELY: Final = 0.01  # chance of such a misfit below which it is pointed out
 STEP: Final = 3e-3  # of the logarithm, for slopes
 TURN_S: Final = 300.0  # longest wait for the fire to go out
+LIKELY: Final = 0.05  # chance of a misfit above which a fit is taken without another start
 STARTS: Final = (0.0, -0.25, 0.25)  # of the logarithm of fabric contact
 NORMAL = (8.0, 0.6, 75.0)  # load, moisture and heat for which the band of minutes is stated
 
@@ -74,21 +75,23 @@ def fit_trial(pocket: Pocket, trial: TowelTrial, *, wanted: Sequence[Figure] | N
         out: Array = (predicted(_moved(pocket, names, logs), trial) - values) / deviations
         return out
 
+    freedom = len(readings) - len(names)
     first = np.log([getattr(pocket, n) for n in names])
     if "heat_input_w" in names and trial.clocked_w is not None:
         first[names.index("heat_input_w")] = np.log(trial.clocked_w)
     low, high = first - 1.2, first + 1.2
     if "leak_frac" in names:
         high[names.index("leak_frac")] = np.log(0.69)
-    tries = [
-        least_squares(misfit, start, jac="3-point", bounds=(low, high), diff_step=STEP, x_scale=0.1)
-        for start in _starts(first, names)
-    ]
-    found = min(tries, key=lambda t: float(t.cost))
+    found: Any = None
+    for start in _starts(first, names):
+        tried = least_squares(misfit, start, jac="3-point", bounds=(low, high), diff_step=STEP, x_scale=0.1)
+        if found is None or tried.cost < found.cost:
+            found = tried
+        if _chance_of(float(np.sqrt(2.0 * found.cost / max(freedom, 1))), freedom) > LIKELY:
+            break  # the readings are met within their errors: no other start can matter
     errors, correlations = _errors(found.jac, names)
     _refuse(names, errors, correlations)
     fitted = _moved(pocket, names, found.x)
-    freedom = len(readings) - len(names)
     rms = float(np.sqrt((found.fun**2).sum() / max(freedom, 1)))
     band = _band(fitted, names, found.jac, max(1.0, rms))
     return TrialFit(
