@@ -24,6 +24,16 @@ class Prepared(Draws):
     def __init__(self, store):
         super().__init__(store)
         self.at = functools.cache(super().at)
+        self.need = self.pieces = None  # of the first week run, kept for the next
+        self.brought = {}
+
+    def loads(self, person):
+        names = ("waiting", "pile", "unwashed", "min_loads")
+        if person.key not in self.brought:
+            super().loads(person)
+            self.brought[person.key] = (tuple(person.waiting), *(getattr(person, n) for n in names[1:]))
+        waiting, person.pile, person.unwashed, person.min_loads = self.brought[person.key]
+        person.waiting = list(waiting)
 
 
 class Customer(Person):
@@ -48,6 +58,13 @@ class SimpyWeek(Week):
         self.draws, self.count, self.inside = prepared or Prepared(store), Counting(), 0
         self.env = simpy.Environment()
         self.lay_out()
+        prepared = self.draws
+        prepared.pieces = prepared.pieces or functools.cache(functools.partial(Week.pieces, self))
+        prepared.need = prepared.need or functools.cache(
+            lambda b, grams, u, week: Week.need(self, settings.banks[b], grams, u, week * pl.WEEK)
+        )
+        self.pieces = prepared.pieces
+        self.inside_ticks = [ticks(b.coin.cool_down_s) if b.coin.cool_down_inside else 0 for b in settings.banks]
         self.washer_queue, self.pocket_queue, self.moved = [], [], []
         self.running = {}  # drying process by pocket
         self.cycle = {k.size - 1: k.cycle_s for k in store.washers}
@@ -170,6 +187,33 @@ class SimpyWeek(Week):
                 self.running[p].interrupt("emptied")
                 left -= 1
 
+    def choose(self, c, t):
+        """Side by side in one row, else the next free ones; looks no further than the first that fits."""
+        p0, free = int(field(c.bits(pl.PLACE_LIMITS), 32, 16) * len(self.drums)), self.free
+        own = self.drums[p0].row
+        for i in range(len(self.rows)):
+            row = self.rows[(own + i) % len(self.rows)]
+            n, last = self.loads_in(c, self.drums[row[0]].bank), row[-1]
+            starts = [*range(p0, last + 1), *row] if i == 0 else row
+            for p in starts:
+                if p in free and p + n - 1 <= last and all(q in free for q in range(p + 1, p + n)):
+                    for q in range(p, p + n):
+                        self.take(q, c, t)
+                    return
+        super().choose(c, t)
+
+    def take(self, p, c, t):
+        """The next even share of the pile into a pocket."""
+        self.free.discard(p)
+        bank = self.drums[p].bank
+        grams = -(-c.pile // self.loads_in(c, bank))
+        c.pile -= grams
+        c.min_loads = max(0, c.min_loads - 1)
+        c.drying += 1
+        u = field(c.bits(pl.PLACE_DRY + 64 * c.dry_next), 0, 16)
+        self.count.wait(1, c.joined, t)
+        self.start_drying(p, c, t, self.draws.need(bank, grams, u, t // pl.WEEK))
+
     # --- washers
 
     def start_washer(self, x, c, t):
@@ -212,7 +256,7 @@ class SimpyWeek(Week):
         bought = n * ticks(coin.piece_time_s)
         if not left:
             bought += ticks(coin.first_time_s) - coin.start_pieces * ticks(coin.piece_time_s)
-        inside = ticks(coin.cool_down_s) if coin.cool_down_inside else 0
+        inside = self.inside_ticks[drum.bank]
         drum.heat_end = max(drum.start, drum.start + left + bought - inside)
         drum.dry_at, drum.key, drum.round, drum.taken = drum.start + need, key, 0, t
         drum.person, drum.phase = c, pl.RUNNING
