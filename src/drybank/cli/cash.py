@@ -96,7 +96,7 @@ def count(
 @cash.command("hand-over", epilog="Example: drybank cash hand-over lantern A12 kim --seal 90417")
 def hand_over(
     store: StoreKey,
-    bag: Annotated[str, typer.Argument(help="The bag.")],
+    bag: Annotated[str, typer.Argument(help="The bag, or a key such as 'key 3'.")],
     to: Annotated[str, typer.Argument(help="Who has it now.")],
     seal: Annotated[str, typer.Option("--seal", help="The number on the bag's seal.")] = "",
     at: At = "",
@@ -173,6 +173,45 @@ def payout(
     with opened(book) as it:
         done = desk.payout(it, store, said, pen(by))
     _said(done, as_json)
+
+
+@cash.command(epilog='Example: drybank cash settle lantern "town card" may.csv --mapping card.toml --yes')
+def settle(
+    store: StoreKey,
+    account: Annotated[str, typer.Argument(help="The account that cards, apps or tokens pay into.")],
+    file: Annotated[str, typer.Argument(help="The provider's file, CSV or XLSX.", show_default=False)],
+    mapping: Annotated[
+        str, typer.Option("--mapping", "-m", help="What its columns hold (TOML); guessed if not said.")
+    ] = "",
+    yes: Annotated[bool, typer.Option("--yes", "-y", help="Enter it without asking.")] = False,
+    book: BookPath = DEFAULT_BOOK,
+    by: By = "",
+    as_json: AsJson = False,
+) -> None:
+    """A settlement file of cards, apps or tokens, rows per machine or sale, into one payout."""
+    from pathlib import Path
+
+    from drybank.cli import say
+    from drybank.cli.files import confirmed
+    from drybank.cli.opened import opened, pen
+    from drybank.desk import cash as desk
+    from drybank.desk.files import text_of
+
+    given = (Path(file).name, text_of(file))
+    mapped = (mapping, text_of(mapping)) if mapping else None
+    with opened(book) as it:
+        read, done = desk.settle_file(it, store, account, given, pen(by), mapping=mapped, is_real=False)
+        if not as_json:
+            say.table(("column", "taken for"), [(h, holds) for h, holds in read.columns if holds != "ignore"])
+            say.line(
+                f"{read.rows} rows, {read.first} to {read.last}: sold {read.gross_minor / 100:,.2f}, fees {read.fee_minor / 100:,.2f}, paid {read.paid_minor / 100:,.2f}."
+            )
+        if yes or confirmed("Enter this payout?", as_json=as_json):
+            read, done = desk.settle_file(it, store, account, given, pen(by), mapping=mapped)
+    if as_json:
+        say.as_json({"read": read, "entered": done})
+    else:
+        say.line(done.says if done else "Nothing entered. Add --yes to enter it.")
 
 
 @cash.command(epilog='Example: drybank cash claim lantern 7 "short time" --value 1.00')
@@ -308,6 +347,22 @@ def _show_trail(trail) -> None:  # type: ignore[no-untyped-def]
             for b in waiting[-20:]
         ]
         say.table(("bag", "state", "days", "counted", "with"), rows, right=(2, 3))
+    if trail.keys:
+        say.table(("key", "with", "since"), [(k.thing, k.holder, f"{k.since:%Y-%m-%d}") for k in trail.keys])
+    moved = [b for b in trail.boxes if b.since is not None or b.until is not None]
+    if moved:
+        say.table(
+            ("box", "stood at", "since", "until"),
+            [
+                (
+                    b.number,
+                    b.place,
+                    f"{b.since:%Y-%m-%d}" if b.since else "the start",
+                    f"{b.until:%Y-%m-%d}" if b.until else "now",
+                )
+                for b in moved
+            ],
+        )
     for finding in trail.findings:
         say.heed(f"{finding.name}: {finding.says} {finding.next_check}")
     if not trail.findings:

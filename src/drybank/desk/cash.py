@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 
 import msgspec
 
+from drybank.book.files.settlement import SettlementRead, read_settlement, read_settlement_mapping
 from drybank.desk.stamp import Pen
 from drybank.desk.standing import layout_at
 from drybank.desk.wording import seconds_from
@@ -262,6 +263,46 @@ def payout(book: Book, store: str, said: PayoutSaid, pen: Pen, *, happened: date
         [_Line(entry.id, body, entry.happened, entry.happened, entry.by)], laid.store.currency
     )  # refuses impossible days
     return Entered(entry=book.append([entry])[0].entry.id, says=f"Payout of {said.account} entered.")
+
+
+def settle_file(
+    book: Book,
+    store: str,
+    account: str,
+    file: tuple[str, bytes],
+    pen: Pen,
+    *,
+    mapping: tuple[str, bytes] | None = None,
+    is_real: bool = True,
+) -> tuple[SettlementRead, Entered | None]:
+    """A payout from a settlement file (name, bytes); without ``is_real`` only what it would enter."""
+    laid = layout_at(book, store, pen.clock())
+    accounts = {i.account for i in laid.inputs.values() if i.account}
+    if account not in accounts:
+        raise InputError(
+            f"No input of {laid.store.name} pays into “{account}”.", allowed=", ".join(sorted(accounts)) or "none yet"
+        )
+    said = read_settlement_mapping(mapping[1], mapping[0]) if mapping else None
+    read = read_settlement(file[1], file[0], laid, account, said)
+    overlapping = [
+        t.body for t in book.story(store, kinds=("payout",))
+        if isinstance(t.body, PaidOut) and t.body.account == account and t.body.period_to >= f"{read.first}" and t.body.period_from <= f"{read.last}"
+    ]  # fmt: skip
+    if overlapping and is_real:
+        raise InputError(
+            f"A payout of {account} for {overlapping[0].period_from} to {overlapping[0].period_to} is in the book already.",
+            mend="Correct that entry, or take the days out of this file.",
+        )
+    body = PaidOut(
+        account=account, period_from=f"{read.first}", period_to=f"{read.last}", gross_minor=read.gross_minor, fee_minor=read.fee_minor,
+        paid_minor=read.paid_minor, inputs=read.inputs,
+    )  # fmt: skip
+    done = (
+        _enter(book, store, body, pen, None, f"Payout of {account}, {read.first} to {read.last}, entered.")
+        if is_real
+        else None
+    )
+    return read, done
 
 
 class _Line(msgspec.Struct, frozen=True):

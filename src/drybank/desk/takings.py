@@ -15,16 +15,19 @@ from drybank.records.errors import InputError
 from drybank.records.finding import Finding
 from drybank.records.layout import Layout
 from drybank.records.money import Money, parse_money
-from drybank.records.takings import Channels, Custody, IncomeProof, Statement, WeekClose
+from drybank.records.takings import BoxStand, Channels, Custody, Holding, IncomeProof, Statement, WeekClose
 from drybank.takings import (
     CustodyRule,
     IncomeTally,
+    box_findings,
     close_week,
     clusters,
     follow,
+    holdings,
     income_proof,
     journal,
     settle,
+    stands,
     statement,
 )
 
@@ -40,6 +43,8 @@ class MoneyTrail(msgspec.Struct, frozen=True, kw_only=True):
 
     custody: Custody
     channels: Channels
+    boxes: tuple[BoxStand, ...]
+    keys: tuple[Holding, ...]
     findings: tuple[Finding, ...]
 
 
@@ -63,10 +68,9 @@ def money_trail(book: Book, store: str, when: datetime) -> MoneyTrail:
     rule = CustodyRule(asks_two=laid.store.counting.asks_two, late_after_days=laid.store.counting.late_after_days)
     custody = follow(story, currency=laid.store.currency, now=when, rule=rule)
     channels = settle(story, laid.store.currency)
+    findings = (*custody.findings, *channels.findings, *box_findings(laid, story), *complaints(laid, story, when))
     return MoneyTrail(
-        custody=custody,
-        channels=channels,
-        findings=(*custody.findings, *channels.findings, *complaints(laid, story, when)),
+        custody=custody, channels=channels, boxes=stands(laid, story), keys=holdings(story), findings=findings
     )
 
 

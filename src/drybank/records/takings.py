@@ -93,6 +93,23 @@ class DepositMatch(msgspec.Struct, frozen=True, kw_only=True):
     over: Money
 
 
+class BoxStand(msgspec.Struct, frozen=True, kw_only=True):
+    """A box by its number at one place: since when (None: since the store file) until when (None: now)."""
+
+    number: str
+    place: str
+    since: datetime | None
+    until: datetime | None
+
+
+class Holding(msgspec.Struct, frozen=True, kw_only=True):
+    """Who holds a key, since when."""
+
+    thing: str
+    holder: str
+    since: datetime
+
+
 class Custody(msgspec.Struct, frozen=True, kw_only=True):
     """Where every cent is: ``counted == deposited + refunded + short - over + on_the_way``, exactly."""
 

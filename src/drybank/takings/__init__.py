@@ -7,6 +7,7 @@ share     sales tax and a landlord's or partner's share, to the minor unit
 close     the week's close, with what is missing and later adjustments
 """
 
+from drybank.takings.boxes import box_findings, holdings, stands
 from drybank.takings.channels import settle
 from drybank.takings.close import close_week, week_of, week_span
 from drybank.takings.custody import CustodyRule, follow
@@ -16,6 +17,6 @@ from drybank.takings.share import share_out, split_tax, tax_in_force
 from drybank.takings.statement import IncomeTally, income_proof, period, statement
 
 __all__ = [
-    "CustodyRule", "IncomeTally", "close_week", "clusters", "follow", "income_proof", "journal", "period", "rate_change", "settle", "share_out", "split_tax", "statement", "tax_in_force",
+    "CustodyRule", "IncomeTally", "box_findings", "close_week", "clusters", "follow", "holdings", "income_proof", "journal", "period", "rate_change", "settle", "share_out", "split_tax", "stands", "statement", "tax_in_force",
     "week_of", "week_span",
 ]  # fmt: skip

@@ -15,7 +15,7 @@ import msgspec
 from drybank.desk.demo_town.records import PlantedFault, TownWeather
 from drybank.records.errors import InputError
 
-FIRST_DAY = "2023-01-02"
+FIRST_DAY = "2024-11-18"
 WEEKS = 104
 
 
