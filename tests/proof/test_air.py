@@ -252,6 +252,15 @@ class TestLint:
         low, high = trend.days_to_limit
         assert low < 17 / (6 / 7) < high
 
+    def test_days_to_the_limit_end_only_where_the_rise_is_sure(self):
+        sure = lint_trend([0, 10, 20, 30], [40, 50, 60, 70], plus_minus=1, limit=90)
+        slope = sure.slope
+        assert sure.days_to_limit == pytest.approx((20 / slope.interval.high, 20 / slope.interval.low))
+        unsure = lint_trend([0, 10, 20, 30], [50, 44, 56, 51], plus_minus=1, limit=90)
+        assert unsure.verdict == "not shown"
+        assert math.isinf(unsure.days_to_limit[1])
+        assert lint_trend([0, 10, 20], [60, 50, 40], plus_minus=0.1, limit=90).days_to_limit is None
+
     def test_noise_alone_is_called_rising_one_time_in_forty(self):
         rng = np.random.default_rng(5)
         days = np.arange(0, 42, 7.0)

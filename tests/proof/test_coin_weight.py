@@ -77,6 +77,14 @@ def test_interval_covers_the_true_count_and_exact_means_exact():
     assert right / exact >= 0.95
 
 
+def test_interval_of_a_count_is_1_96_sd_either_way():
+    found = count_by_weight(QUARTER, Weighing(gross_g=5622.0, scale_plus_minus_g=2.0), own=OWN).count
+    share = OWN.sd_frac(COIN_CV)
+    sd = count_sd(found.value, cv=COIN_CV, batch=0.0015, scale_sd_g=1.0, mean_g=5.622, mean_sd_frac=share)
+    assert found.interval.high - found.value == pytest.approx(1.96 * sd)
+    assert found.value - found.interval.low == pytest.approx(1.96 * sd)
+
+
 def test_nominal_mass_is_never_called_exact_and_shows_wear_apart():
     found = count_by_weight(QUARTER, Weighing(gross_g=5622.0, scale_plus_minus_g=0.2))
     assert not found.is_exact

@@ -2,9 +2,11 @@
 
 # ruff: noqa: F401, I001
 import drybank.cli.demo
+import drybank.cli.open
 import drybank.cli.files
 import drybank.cli.enter
 import drybank.cli.plan
+import drybank.cli.traffic
 import drybank.cli.house
 import drybank.cli.card
 import drybank.cli.setting

@@ -75,6 +75,7 @@ def go_round(
     until: Annotated[str, typer.Option("--until", help="The day of the next visit; four weeks on if not said.")] = "",
     out: Annotated[str, typer.Option("--out", "-o", help="A folder for the cards as PDF.")] = "",
     paper: Annotated[str, typer.Option("--paper", help="a5 or half-letter.")] = "a5",
+    language: Annotated[str, typer.Option("--language", help="en or es, for the PDF.")] = "en",
     tasks: TasksFile = "",
     with_balance: WithBalance = False,
     book: BookPath = DEFAULT_BOOK,
@@ -86,9 +87,10 @@ def go_round(
     from drybank.cli.card import one_of
     from drybank.cli.opened import opened, pen
     from drybank.desk.standing import parse_day
-    from drybank.desk.upkeep import balance_hints, round_of
+    from drybank.desk.upkeep import balance_hints, paper_of, round_of
 
     one_of("--paper", paper, ("a5", "half-letter"))
+    one_of("--language", language, ("en", "es"))
     with opened(book) as it:
         more = balance_hints(it, store, pen(by)) if with_balance else ()
         visit = round_of(it, store, pen(by), until=parse_day(until), tasks_file=tasks, findings=more)
@@ -99,9 +101,7 @@ def go_round(
         folder = Path(out)
         folder.mkdir(parents=True, exist_ok=True)
         path = folder / f"round-{store}-{visit.visit}.pdf"
-        import msgspec
-
-        path.write_bytes(pdf("round_card.typ", {"round": msgspec.to_builtins(visit, enc_hook=str), "paper": paper}))
+        path.write_bytes(pdf("round_card.typ", {**paper_of(visit, language), "paper": paper}, language))  # type: ignore[arg-type]
         made.append(path)
     if as_json:
         say.as_json({"round": visit, "files": made})

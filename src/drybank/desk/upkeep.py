@@ -21,12 +21,16 @@ from drybank.records.finding import Finding
 from drybank.records.layout import Layout
 from drybank.records.upkeep import BoxDue, Due, RoundCard, Task
 from drybank.upkeep import (
+    LABELS,
+    SPANISH,
     START_LIST,
     BackTest,
+    Language,
     Watched,
     back_test,
     box_full,
     falling_use,
+    in_language,
     is_for_this_visit,
     parts_of,
     replace_tasks,
@@ -87,6 +91,17 @@ def card_tasks(visit: Round) -> dict[str, tuple[CardTask, ...]]:
                 for line in lines
             )
     return out
+
+
+def paper_of(visit: Round, language: Language = "en") -> dict[str, Any]:
+    """A round as its template takes it: cards in a language, labels, words for who may do it."""
+    said = msgspec.structs.replace(visit, cards=tuple(in_language(c, language) for c in visit.cards))
+    whos = ("anyone", "qualified person", "licensed trade")
+    return {
+        "round": msgspec.to_builtins(said, enc_hook=str),
+        "labels": LABELS[language],
+        "who": {w: SPANISH[w] if language == "es" else w for w in whos},
+    }
 
 
 class Done(msgspec.Struct, frozen=True, kw_only=True):

@@ -14,11 +14,15 @@ from drybank.upkeep.forecast import FIRST_GUESS, BackTest, Reached, back_test, f
 from drybank.upkeep.hint import Watched, falling_use, rising
 from drybank.upkeep.tasks import START_LIST, replace_tasks
 from drybank.upkeep.visit import Stop, is_for_this_visit, lock_off_steps, lock_out_steps, parts_of, round_cards, stops
+from drybank.upkeep.words import LABELS, SPANISH, Language, in_language
 
 __all__ = [
     "FIRST_GUESS",
+    "LABELS",
+    "SPANISH",
     "START_LIST",
     "BackTest",
+    "Language",
     "Place",
     "Reached",
     "Season",
@@ -32,6 +36,7 @@ __all__ = [
     "falling_use",
     "fit_season",
     "forecast",
+    "in_language",
     "is_for_this_visit",
     "lock_off_steps",
     "lock_out_steps",
