@@ -3,7 +3,10 @@
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
+import numpy as np
+
 from drybank.balance import balance
+from drybank.balance.audit.judge import Panel
 from drybank.control.layout import layout
 from drybank.records.balance import Period
 from drybank.records.sheet import (
@@ -128,3 +131,21 @@ def names(result):
 
 def unit(result, key):
     return next(u for u in result.units if u.key == key)
+
+
+def panel_of(h, base, *, counters=True):
+    """A drawn history as the panel that `judge` takes, without going through entries."""
+    d, k = (25.0 * x for x in (h.weekly_counted(), h.weekly_counter()))
+    k = k if counters else np.full_like(k, np.nan)
+    fields = {
+        "counted_minor": d, "counter_minor": k, "pieces": k / 25.0, "run_s": 3600.0 * h.weekly_hours(),
+        "sold_counter_s": k / 25.0 * 360.0, "sold_cash_s": d / 25.0 * 360.0, "days": np.full_like(d, 7.0),
+        "end": np.broadcast_to(7.0 * np.arange(1, d.shape[1] + 1), d.shape),
+    }  # fmt: skip
+    n = d.shape[0]
+    return Panel(
+        rows=tuple(range(n)), store=h.store_index(), kin=h.store_index(),
+        base={f: v[:, :base] for f, v in fields.items()}, now={f: v[:, base:] for f, v in fields.items()},
+        gap_var=np.zeros((2, n, d.shape[1] - base)), shared_var=np.zeros(n), piece_minor=np.full(n, 25.0),
+        foreign=np.zeros(n), method=h.world.counted, meter_step_h=h.world.meter_step_h,
+    )  # fmt: skip

@@ -7,12 +7,16 @@ import msgspec
 import pytest
 
 from drybank.balance import balance
+from drybank.balance.audit.held import what_was_held
+from drybank.balance.audit.story import moment, tell
 from drybank.records.balance import Period
 from drybank.records.entry import (
     BoxesEmptied,
     Corrected,
     DeviceValue,
     Entry,
+    HouseUsed,
+    OfferMade,
     OutcomeFound,
     PiecesCounted,
     ReadingTaken,
@@ -20,6 +24,7 @@ from drybank.records.entry import (
     SettingValue,
 )
 from drybank.records.errors import InputError
+from drybank.records.sheet import HouseValue
 from tests.balance.houses import (
     BASE,
     NO_COUNTERS,
@@ -376,6 +381,52 @@ class TestPromises:
         r = judged(CORNER)
         assert all(a.source for a in r.assumed)
         assert any("reading and emptying" in a.name for a in r.assumed)
+
+
+class TestNotSold:
+    def test_hours_of_drop_off_work_are_no_free_running_once_entered(self):
+        at, faults = CORNER, (fault("free", 2, 0.25),)
+        entries, history = story(at, *faults, seed=2)
+        hours = 0.25 * 6.0 * history.coins[0, 1].mean() * 0.95 / 60.0
+        used = [
+            entry(100 + w, START + timedelta(days=7 * (BASE + w) + 3), HouseUsed(pocket="2", seconds=int(3600 * hours), why="drop-off"))
+            for w in range(8)
+        ]  # fmt: skip
+        assert ("running free", "Pocket 2") in names(balance(at, entries, period()))
+        assert ("running free", "Pocket 2") not in names(balance(at, [*entries, *used], period()))
+
+    def test_an_offer_with_settings_of_its_own_is_no_fault_while_it_runs(self):
+        entries, _ = story(CORNER, *(fault("minutes", p, 2.0, first=BASE + 2, last=BASE + 5) for p in range(1, 13)))
+        day = timedelta(days=7)
+        offer = OfferMade(
+            bank="n", starts=START + (BASE + 2) * day, ends=START + (BASE + 5) * day,
+            values=(HouseValue(purpose="time per piece", value=480, piece_minor=25),),
+        )  # fmt: skip
+        r = balance(CORNER, [*entries, entry(7, START + (BASE + 2) * day, offer)], period())
+        assert not [f for f in r.findings if f.weight == "money"]
+        held, _, _ = what_was_held(CORNER, tell([*entries, entry(7, START, offer)], "America/Chicago"))
+        moments = [moment(START + (BASE + w) * day) for w in (1, 3, 6)]
+        assert [held["1"].at(m)["1.slot"] for m in moments] == [360.0, 480.0, 360.0]
+
+
+class TestOnce:
+    def test_a_bag_left_out_once_is_told_as_that(self):
+        entries, _ = story(CORNER)
+        counts = [e for e in entries if isinstance(e.body, PiecesCounted) and e.body.bag.startswith("4.box")]
+        lost = msgspec.structs.replace(counts[-4], body=msgspec.structs.replace(counts[-4].body, pieces=()))
+        r = balance(CORNER, [lost if e.id == lost.id else e for e in entries], period())
+        found = next(f for f in r.findings if f.where == "Pocket 4")
+        assert "astray, once" in found.causes[0].name
+        assert "left out of the count" in found.next_check
+
+    def test_a_reset_that_hides_in_a_plausible_reading_is_told_as_lost_once(self):
+        r = judged(CORNER, fault("reset", 4, 0, first=BASE + 2), seed=2)
+        found = next(f for f in r.findings if f.where == "Pocket 4")
+        assert "reset or an exchange" in found.causes[0].name
+
+    def test_a_loss_every_week_is_not_told_as_once(self):
+        r = judged(CORNER, fault("theft", 4, 0.06))
+        assert "once" not in next(f for f in r.findings if f.where == "Pocket 4").causes[0].name
 
 
 class TestLittleToGoOn:

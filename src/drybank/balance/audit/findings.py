@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from datetime import UTC, datetime
 
 import numpy as np
 
@@ -96,6 +97,13 @@ def cash_finding(place: Place, j: Judged, i: int, unit: UnitBalance, extra: tupl
     )
 
 
+_FEWER = (
+    Cause(name="doors opened or loads taken out early, which stops the drum while time runs", chance=None),
+    Cause(name="the motor cuts out when it grows hot", chance=None),
+    Cause(name="the hour meter misses time", chance=None),
+)
+
+
 def hours_finding(place: Place, j: Judged, i: int, pockets: tuple[str, ...], seen: MinutesSeen | None) -> Finding:
     """A unit whose hours do not fit the pieces it sold."""
     share, z = float(j.hours.share[i]), float(j.hours_z[i])
@@ -116,6 +124,9 @@ def hours_finding(place: Place, j: Judged, i: int, pockets: tuple[str, ...], see
     if name.startswith("minutes") and seen is not None:
         says += f" It seems to be set to {seen.likeliest:g} min a coin."
     luck = 2.0 * (1.0 - _norm_cdf(abs(z)))
+    causes = causes_of(j, i, seen)
+    if name == "fewer hours than sold":
+        causes = (*_FEWER, *causes)
     return Finding(
         key=place.key(name, "+".join(pockets)),
         room="balance",
@@ -128,7 +139,7 @@ def hours_finding(place: Place, j: Judged, i: int, pockets: tuple[str, ...], see
             interval=Interval(100 * float(j.hours.low[i]), 100 * float(j.hours.high[i])),
         ),
         certainty=sure_words(min(1.0, luck * 10.0)),
-        causes=causes_of(j, i, seen),
+        causes=causes,
         next_check=words.next_check(first, second),
         working=Working(
             figure="hours against pieces",
@@ -235,6 +246,32 @@ def level_finding(place: Place, level: LevelBalance, how_many: int, p: float) ->
             " and by who had custody, which only the owner can open."
         ),
     )
+
+
+def one_span(j: Judged, i: int, unit: UnitBalance) -> tuple[Cause, ...]:
+    """Whether a single span makes up the whole gap: then something happened once, and that comes first."""
+    now = j.panel.now
+    cash, counter = now["cash"][i], now["counter"][i]
+    known = np.isfinite(cash) & np.isfinite(counter)
+    if unit.rests_on != "counter" or int(known.sum()) < 3:
+        return ()
+    gap = np.where(known, cash - counter * np.exp(j.centre), 0.0)
+    side = 1.0 if unit.verdict == "over" else -1.0
+    worst = int(np.argmax(side * gap))
+    rest_n = float(counter[known].sum() - counter[worst])
+    rest = float(gap[known].sum() - gap[worst]) + float(j.carried[i])
+    rest_sd = rest_n * float(np.sqrt(j.cash_growth.variance(max(rest_n, 1.0)))) + 1e-9
+    if side * gap[worst] < 0.6 * side * gap[known].sum() or side * rest > 2.0 * rest_sd:
+        return ()
+    day = f"{datetime.fromtimestamp(float(now['end'][i, worst]) * 86_400.0, UTC):%d %B}"
+    evidence = f"the span to {day} makes up the whole gap; the others agree"
+    if side > 0:
+        ask = "Look whether the counter was reset or its board exchanged in that span, and compare the hours of it."
+        return (
+            Cause(name="the counter lost pieces once: a reset or an exchange", chance=None, evidence=(evidence, ask)),
+        )
+    ask = "Look for a bag of that span left out of the count, or counted under another box; then read that entry again."
+    return (Cause(name="a bag or count of one span went astray, once", chance=None, evidence=(evidence, ask)),)
 
 
 def mixed_up(place: Place, j: Judged, i: int, units: dict[int, UnitBalance]) -> tuple[Cause, ...]:

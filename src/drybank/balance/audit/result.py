@@ -198,8 +198,8 @@ def _findings(
     out: list[Finding] = []
     for i, unit in by_row.items():
         if unit.is_listed:
-            mixed = tell_finding.mixed_up(place, j, i, by_row)
-            out.append(tell_finding.cash_finding(place, j, i, unit, mixed))
+            first = tell_finding.mixed_up(place, j, i, by_row) or tell_finding.one_span(j, i, unit)
+            out.append(tell_finding.cash_finding(place, j, i, unit, first))
         elif j.listed_hours[i]:
             out.append(tell_finding.hours_finding(place, j, i, unit.pockets, _seen(j, i, told)))
         if j.listed_trade[i]:

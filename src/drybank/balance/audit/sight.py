@@ -5,12 +5,15 @@ from __future__ import annotations
 import msgspec
 import numpy as np
 
+from drybank.balance.statistics.carry import start_offset
 from drybank.balance.statistics.growth import Growth
 from drybank.balance.statistics.priors import Habits, cash_growth, counted_by, hours_growth
+from drybank.records.balance import GrowthUsed
 from drybank.records.errors import InputError
 
 ONE_IN_A_HUNDRED = 2.3263478740408408  # one-sided 1 % false alarms
 FOUR_IN_FIVE = 0.8416212335729143  # power .80
+TAIL = 1.03  # z is divided by the fleet's tail factor, about this much
 STORE_RUN_SPREAD = 0.008  # a store's week shared by all its pockets; an assumption
 
 
@@ -41,9 +44,16 @@ def smallest_loss(variance: float) -> float | None:
     return loss if loss < 0.6 else None
 
 
-def _variance(growth: Growth, n: float, *, base: float, siblings: int, against_own_past: bool) -> float:
+def _first_end(growth: Growth, coins_week: float, weeks: int) -> float:
+    """Variance of the first reading's offset once so many weeks before it are known. [pieces squared]"""
+    weekly = np.full((1, weeks), coins_week)
+    return float(start_offset(weekly, weekly, growth)[1][0])
+
+
+def _variance(growth: Growth, n: float, *, base: float, siblings: int, against_own_past: bool, weeks: int) -> float:
     if not against_own_past:
-        return float(growth.variance(n))
+        known = _first_end(growth, base / weeks, weeks) - growth.b / 2.0
+        return (float(growth.variance(n)) + known / n**2) * TAIL**2
     x1, x2 = 1 / n + 1 / base, 1 / n**2 + 1 / base**2
     more = 1.0 + (0.5 * np.pi / siblings if siblings else 0.0)
     return float((growth.c + growth.a * x1 + growth.b * x2) * more)
@@ -57,7 +67,7 @@ def what_would_i_see(
     counted: str = "machine",
     base_weeks: int = 12,
     habits: Habits | None = None,
-    growth: Growth | None = None,
+    growth: Growth | GrowthUsed | None = None,
 ) -> Noticed:
     """Smallest loss that would be noticed at a usual pocket and in the whole store.
 
@@ -68,7 +78,7 @@ def what_would_i_see(
     has_counters : bool
         Whether coin counters are read; otherwise hours against the pockets' own past of ``base_weeks``.
     growth : Growth, optional
-        The fleet's own, from a `BalanceResult`; assumed from ``habits`` otherwise.
+        The fleet's own, as a `BalanceResult` lists it; assumed from ``habits`` otherwise.
     """
     if not coins_week or min(coins_week) <= 0 or any(w < 1 for w in weeks) or base_weeks < 1:
         raise InputError(
@@ -77,7 +87,9 @@ def what_would_i_see(
             mend="Give coins above zero and weeks from 1 on.",
         )
     h = counted_by(counted, habits or Habits(week_coins=float(np.median(coins_week))))
-    own = growth or (cash_growth(h) if has_counters else hours_growth(h, against_cash=True))
+    own = cash_growth(h) if has_counters else hours_growth(h, against_cash=True)
+    if growth is not None:
+        own = Growth(c=growth.c, a=growth.a, b=growth.b, pockets=growth.pockets)
     at_once = msgspec.structs.replace(own, b=max(0.0, own.b - 2.0 * h.offset_coins**2 * 0.97))
     sights = tuple(_sight(own, w, coins_week, base_weeks, has_counters) for w in weeks)
     better = tuple(_sight(at_once, w, coins_week, base_weeks, has_counters) for w in weeks)
@@ -88,10 +100,11 @@ def _sight(growth: Growth, weeks: int, coins: tuple[float, ...], base: int, has_
     usual = float(np.median(coins))
     others = len(coins) - 1
     own_past = not has_counters
-    pocket = _variance(growth, usual * weeks, base=usual * base, siblings=others, against_own_past=own_past)
+    pocket = _variance(growth, usual * weeks, base=usual * base, siblings=others, against_own_past=own_past, weeks=base)
     total = sum(coins)
     each = [
-        (c / total) ** 2 * _variance(growth, c * weeks, base=c * base, siblings=0, against_own_past=own_past)
+        (c / total) ** 2
+        * _variance(growth, c * weeks, base=c * base, siblings=0, against_own_past=own_past, weeks=base)
         for c in coins
     ]
     store = sum(each)
