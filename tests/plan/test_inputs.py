@@ -115,6 +115,39 @@ class TestRefusals:
             plan_inputs(msgspec.structs.replace(shop, trade=trade), sheets, "long wall", houses["long wall"])
 
 
+def changed(house, purpose, **to):
+    return tuple(msgspec.structs.replace(h, **to) if h.purpose == purpose else h for h in house)
+
+
+class TestOddHouses:
+    def test_a_bank_that_dries_free_has_no_price_to_plan(self, town):
+        shop, sheets, houses = town["weir"]
+        free = changed(houses["river side"], "free drying", word="free")
+        with pytest.raises(InputError, match="drying is free on this bank"):
+            plan_inputs(shop, sheets, "river side", free)
+
+    def test_no_loads_are_refused(self, town):
+        shop, sheets, houses = town["lantern"]
+        none = msgspec.structs.replace(shop, trade=msgspec.structs.replace(shop.trade, loads_per_week=0.0))
+        with pytest.raises(InputError, match="nothing to weigh"):
+            plan_inputs(none, sheets, "long wall", houses["long wall"])
+
+    def test_a_temperature_that_no_control_holds_is_not_compared_with(self, town):
+        shop, sheets, houses = town["lantern"]
+        off = tuple(msgspec.structs.replace(h, value=77) if h.heat == 1 else h for h in houses["long wall"])
+        asked = plan_inputs(shop, sheets, "long wall", off)
+        assert asked.today is None
+        assert any("77 °C is on no control's grid" in n for n in asked.notes)
+        assert make_plan(msgspec.structs.replace(asked, traffic=None)).today is None
+
+    def test_nothing_set_yet_still_gets_a_plan_in_house_settings(self, town):
+        shop, sheets, _ = town["lantern"]
+        plan = make_plan(msgspec.structs.replace(plan_inputs(shop, sheets, "long wall"), traffic=None))
+        purposes = [h.purpose for h in plan.house]
+        assert purposes == ["time per piece", "time per piece", "start price", "first time", "cool-down time",
+                            "temperature", "temperature", "temperature"]  # fmt: skip
+
+
 def test_the_rows_are_even():
     """Every axis fills its twenty boxes alike; every pair of axes more evenly than points at random, which scatter by √25."""
     points = even_points(1600, 4)

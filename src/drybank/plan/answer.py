@@ -214,7 +214,7 @@ def _written(
         what_could_be_wrong=words.what_could_be_wrong(inputs, ranked),
         keeps_today=keeps, changes=words.changes(inputs, answer, inputs.today),
         figures=(*made, *waiting_figures(queued.report if queued is not None else None)), rivals=_rivals(inputs, question, ranking, answer, least, front), front=front,
-        limit_costs=_limit_costs(inputs, ranking), answers=least.answers,
+        limit_costs=_limit_costs(inputs, ranking, queued), answers=least.answers,
         least_regret=least.setting, least_regret_minor=least.regret_minor,
         matters=ranked, fuel_steps=fuel_steps(inputs, say), free_window=_free_window(inputs, answer),
         queue=queued.report if queued is not None else None,
@@ -352,7 +352,7 @@ def _smallest_change(inputs: PlanInputs, question: Problem) -> PlanSetting | Non
     return max(found, key=lambda x: x[0])[1] if found else None
 
 
-def _limit_costs(inputs: PlanInputs, ranking: Ranking) -> tuple[LimitCost, ...]:
+def _limit_costs(inputs: PlanInputs, ranking: Ranking, queued: Queued | None) -> tuple[LimitCost, ...]:
     """What each constraint costs: the best without it, less the best with it. Those that cost nothing are left out."""
     here = worth_minor(inputs, ranking.found[0].worth_micro)
     out = []
@@ -360,6 +360,13 @@ def _limit_costs(inputs: PlanInputs, ranking: Ranking) -> tuple[LimitCost, ...]:
         best = best_in(inputs, middle(inputs), keep=1, without=name)
         if best is not None and best.minor > here + 0.5:
             out.append(LimitCost(name=name, says=says, cost_minor=best.minor - here, without_it=best.setting))
+    if queued is not None and queued.wait_limit_cost_minor > 0.5:
+        out.append(
+            LimitCost(
+                name="wait", says="95 of 100 waits within the limit, on the short list",
+                cost_minor=queued.wait_limit_cost_minor, without_it=queued.without_wait_limit,
+            )
+        )  # fmt: skip
     return tuple(sorted(out, key=lambda c: -c.cost_minor))
 
 

@@ -47,6 +47,9 @@ class Queued:
     setting: PlanSetting
     report: QueueReport
     cut_minor: float
+    wait_limit_cost_minor: float
+    without_wait_limit: PlanSetting
+    """The best after queues if waiting were not limited, and what the limit costs against it."""
     waits_s: dict[PlanSetting, float | None]
 
 
@@ -85,8 +88,11 @@ def _chosen(inputs: PlanInputs, runs: Sequence[tuple[float, _Run]], today: _Run 
         value, run = max(keeping, key=lambda x: x[0])
     else:  # nobody keeps the limit: the shortest wait, and the report says so
         value, run = min(runs, key=lambda x: (x[1].wait_p95_s or 0.0, -x[0]))
+    free_value, free = max(runs, key=lambda x: x[0])
     return Queued(
         setting=run.setting,
+        wait_limit_cost_minor=max(0.0, free_value - value),
+        without_wait_limit=free.setting,
         report=_report(inputs, len(runs), run, today),
         cut_minor=max(0.0, cut - value),
         waits_s={r.setting: r.wait_p95_s for _, r in runs},

@@ -226,6 +226,9 @@ class PlanInputs(msgspec.Struct, frozen=True, kw_only=True, eq=False):
             out += _range_mistakes(name, ranged)
         if not 0.0 <= self.price_answer.spread_frac <= 2.0:
             out.append(InputError("the spread of limits is out of range.", where="price answer", allowed="0 to 2"))
+        if not self.loads_per_week.value > 0:
+            out.append(InputError("no loads come, so there is nothing to weigh.", where="loads a week",
+                                  mend="Say in the store file how many loads come in a week."))  # fmt: skip
         if self.pockets < 1:
             out.append(InputError("the bank has no pocket.", where="bank"))
         return out

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 import msgspec
 
-from drybank.control import common, controls_of
+from drybank.control import common, controls_of, rate_statement
 from drybank.plan.gather.assumed import Assumed
 from drybank.records.control import Settable
 from drybank.records.errors import InputError
@@ -124,6 +124,40 @@ def _heats(
         for s in order
     )
     return temps, heats, base, True
+
+
+def notes_on_sale(laid: Layout, bank: str, house: HouseSettings) -> tuple[str, ...]:
+    """What of the bank's sale rule a plan leaves aside, in sentences; refuses a bank that dries free or sells by start only."""
+    sales = {laid.sheets[c.sheet].sale for c in controls_of(laid, bank)}
+    states = rate_statement(laid, bank, house) if house else None
+    if states is not None and states.is_free:
+        raise InputError("drying is free on this bank, so there is no price to choose.", where=f"bank {bank}",
+                         mend="Switch free drying off first, or price one change with --set.")  # fmt: skip
+    notes = (
+        [f"Today's settings are not true for the whole bank: {states.untrue[0]}"] if states and states.untrue else []
+    )
+    if any(s.top_up == "refused" for s in sales):
+        if any(s.over_payment != "time" for s in sales):
+            raise InputError("these controls sell by the start only; time per coin cannot be planned.", where=f"bank {bank}",
+                             mend="Plan a bank whose controls take more coins.")  # fmt: skip
+        notes.append("These controls refuse coins while time runs: loads are taken to be paid in full at the start.")
+    if any(h.purpose in ("price by hour", "price by heat", "time by heat") for h in house):
+        notes.append("Prices by the hour or by heat stay as they are; the plan weighs the plain price.")
+    return tuple(notes)
+
+
+def setting_today(grid: PlanGrid, house: HouseSettings) -> tuple[PlanSetting | None, tuple[str, ...]]:
+    """Today's setting, or none with the reason in a sentence."""
+    if not house:
+        return None, ()
+    today = setting_of_house(grid, house)
+    if today is None:
+        return None, ("Today's settings do not say what time a coin gives; nothing is compared with them.",)
+    off = [t for t in today.temps if t not in grid.temps]
+    if off:
+        held = f"Today's {off[0]} {grid.temp_base} is on no control's grid; nothing is compared with today."
+        return None, (held,)
+    return today, ()
 
 
 def setting_of_house(grid: PlanGrid, house: HouseSettings) -> PlanSetting | None:

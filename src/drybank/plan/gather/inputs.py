@@ -12,7 +12,7 @@ from drybank.control.checks import LEAST_HEAT_S, POSTED_S
 from drybank.drying import Pocket as Drum
 from drybank.plan.gather.assumed import Assumed
 from drybank.plan.gather.costs import costs_of, price_answer
-from drybank.plan.gather.grid import grid_of_bank, setting_of_house
+from drybank.plan.gather.grid import grid_of_bank, notes_on_sale, setting_today
 from drybank.plan.gather.loads import bank_curve, bank_loads, bank_pockets, drum_of_plate, loads_per_week
 from drybank.plan.gather.needs import BELIEF
 from drybank.plan.gather.week import week_of_bank
@@ -51,13 +51,14 @@ def plan_inputs(
     if found is None:
         raise Missing(f"There is no bank “{bank}”. Banks here: {', '.join(b.key for b in store.banks)}.")
     house, assumed = tuple(house_today or ()), Assumed(store.currency)
+    sale_notes = notes_on_sale(laid, bank, house)
     grid = grid_of_bank(laid, bank, house, assumed)
     pockets = bank_pockets(laid, bank)
     fuel_curve = bank_curve(store, pockets, grid, drum or drum_of_plate(pockets[0], assumed), assumed)
     loads = bank_loads(store, found, pockets, grid, house, fuel_curve, drum, assumed)
     per_week = loads_per_week(store, laid, bank, assumed)
     costs = costs_of(store, pockets, loads, per_week, supplies, assumed)
-    today = setting_of_house(grid, house) if house else None
+    today, today_notes = setting_today(grid, house)
     assumed("what owners pay for at first", f"{BELIEF[0]:g} to {BELIEF[1]:g} of what the load needs", "assumed, no source",
             matters="the share of loads dry at the first purchase")  # fmt: skip
     notes = () if len({p.plate for p in pockets}) == 1 else (
@@ -68,8 +69,10 @@ def plan_inputs(
     return PlanInputs(
         store=store.key, bank=bank, currency=store.currency, grid=grid, loads=loads, loads_per_week=per_week,
         costs=costs, price_answer=price_answer(store, today, loads, grid, assumed), limits=_limits(store),
-        today=today, pockets=len(pockets), traffic=week, traffic_bank=traffic_bank if traffic is not None else 0, traffic_settings=traffic_settings,
-        assumptions=(*assumed.list, *(week.assumptions if week is not None else ())), notes=notes,
+        today=today, pockets=len(pockets), traffic=week, traffic_bank=traffic_bank if traffic is not None else 0,
+        traffic_settings=traffic_settings,
+        assumptions=(*assumed.list, *(week.assumptions if week is not None else ())),
+        notes=(*sale_notes, *today_notes, *notes),
     )  # fmt: skip
 
 

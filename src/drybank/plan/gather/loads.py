@@ -127,6 +127,9 @@ def _heat_share(store: Store, grid: PlanGrid, assumed: Assumed) -> list[float]:
 def loads_per_week(store: Store, laid: Layout, bank: str, assumed: Assumed) -> Ranged:
     """Loads a week at this bank: the store's, shared by pockets."""
     share = len(bank_pockets(laid, bank)) / max(1, len(store.pockets))
+    if store.trade.loads_per_week is not None and not store.trade.loads_per_week > 0:
+        raise InputError("no loads come, so there is nothing to weigh.", where="trade.loads_per_week",
+                         mend="Say how many loads the whole store dries in a week.")  # fmt: skip
     if store.trade.loads_per_week is not None:
         mean = store.trade.loads_per_week * share
         return Ranged(value=mean, low=0.85 * mean, high=1.15 * mean, how="given", source="trade.loads_per_week")
