@@ -223,9 +223,9 @@ def test_moments_are_kept_in_utc(book: Book):
     assert book.find(booked.entry.id) == booked
 
 
-def test_twenty_thousand_entries_are_appended_in_seconds_and_told_in_one(places: Places):
+def test_twenty_thousand_entries_are_appended_in_seconds_and_told_in_one(tmp_path_factory: pytest.TempPathFactory):
     """Processor time of this process, so that a busy machine does not matter; measured: 1.5 s and 0.5 s."""
-    with begun(places) as book:
+    with begun(Places("sqlite", tmp_path_factory.mktemp("many"), None)) as book:
         many = readings(20_000)
         start = process_time()
         book.append(many)

@@ -102,7 +102,7 @@ class TestLaterStep:
 
     @pytest.mark.slow
     def test_killed_at_any_statement_leaves_the_old_schema_or_the_new(self, places: Places, later: Path):
-        """Every fifth statement or commit is tried, before and after; `make torture` makes the schema under random kills."""
+        """Every seventh statement or commit is tried, before and after; `make torture` makes the schema under random kills."""
         was_killed, event, old, new = True, 1, 0, 0
         while was_killed:
             place, before = filled(places)
@@ -114,7 +114,7 @@ class TestLaterStep:
             except NewerBook:
                 new += 1
             assert self.upgraded(place, later)[0][-1] == 22
-            event += 5
+            event += 7
         assert old > 2
         assert new > 0
 

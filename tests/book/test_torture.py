@@ -7,6 +7,7 @@ and the chain must verify; sent again, everything stands there once.
 from __future__ import annotations
 
 import os
+import re
 
 import numpy as np
 import pytest
@@ -48,7 +49,8 @@ def test_a_server_stopped_hard_in_the_middle_loses_nothing(places: Places):
         pytest.skip("a file has no server")
     count = torture.restart(places, 1, rng())
     assert count.is_clean, count.row()
-    assert "0 of 30 appends refused" in count.note, "a short restart is waited out"
+    away_s, refused = (float(word) for word in re.findall(r"[\d.]+(?= s,| of)", count.note))
+    assert refused == 0 or away_s > 6, "a short restart is waited out"
 
 
 def test_a_full_disk_refuses_with_a_sentence_and_loses_nothing(places: Places):
@@ -97,7 +99,7 @@ class TestTheTortureItself:
         count = torture.Count("too early", "sqlite")
         with torture.begun_place(sqlite) as place:
             torture.reckon(count, place, torture.batches(2), [0])
-        assert count.lost == 15
+        assert count.lost == 10
 
     def test_runs_on_both_databases_here_unless_there_is_a_reason(self):
         try:

@@ -6,6 +6,7 @@ The properties run on the pure pass over lines; the database tests do to a book 
 from __future__ import annotations
 
 import re
+from collections.abc import Iterator
 
 import msgspec
 import pytest
@@ -134,11 +135,11 @@ class TestInsider:
     """Somebody with every right on the database."""
 
     @pytest.fixture
-    def place(self, places: Places) -> str:
-        place = places.new()
-        with opened(place) as book:
-            book.append([first(), *(reading(100 + n, number=10 + n) for n in range(8))])
-        return place
+    def place(self, places: Places) -> Iterator[str]:
+        with places.lent() as place:
+            with opened(place) as book:
+                book.append([first(), *(reading(100 + n, number=10 + n) for n in range(8))])
+            yield place
 
     def test_changes_one_reading(self, places: Places, place: str):
         places.tamper(
