@@ -28,10 +28,10 @@ from drybank.traffic.running import Counts
 FIGURES = (
     ("customers served", "a week"),
     ("customers lost", "a week"),
-    ("pieces taken", "a week"),
+    ("pieces put in", "a week"),
     ("loads that left damp", "a week"),
     ("mean wait for a pocket", "s"),
-    ("pockets taken", "fraction"),
+    ("share of pockets in use", "fraction"),
     ("hours of heat", "h a week"),
 )
 

@@ -412,7 +412,10 @@ class Week:
     def sell(self, p: int, person: Person, n: int, bought: Tick, t: Tick, starts: int = 0) -> None:
         name = "house_pieces" if person.stream == pl.STREAM_DROP else "pieces"
         self.count.totals[name] += n
-        self.count.meters[t // pl.WEEK, p] += Counter({name: n, "sold_ticks": bought, "starts": starts})
+        meter = self.count.meters[t // pl.WEEK, p]
+        meter[name] += n
+        meter["sold_ticks"] += bought
+        meter["starts"] += starts
 
     def put_out(self, p: int, tick: Tick) -> None:
         self.out_at[p] = tick
