@@ -75,7 +75,7 @@ def test_a_round_is_a_pdf_with_each_machine_and_lock_out_apart_from_power_on(dry
     assert code == 0
     made = next(tmp_path.glob("round-saddle-*.pdf"))
     assert made.read_bytes().startswith(b"%PDF")
-    assert "Power and gas off" in out
+    assert "Off and locked out" in out
     for part in re.split(r"\n(?=  Power|  Machine stopped|\n?Machine )", out):
         if part.lstrip().startswith("Power on"):
             assert not re.search(r"\block|\btag\b|disconnect|gas cock", part)

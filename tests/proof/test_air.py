@@ -211,6 +211,13 @@ class TestDuctVerdict:
             prove_duct(subject="pocket 3", flow=self.flow, duct=self.long, limit=high).judgements[0].verdict == "pass"
         )
 
+    def test_over_200_cfm_the_room_needs_make_up_air(self):
+        """UFC 3-410-02N dryer clause d), read: above 200 ft³/min (0.0944 m³/s)."""
+        for flow, needs in ((0.09, False), (0.10, True)):
+            reading = Measured(value=flow, unit="m³/s", plus_minus=0.005)
+            names = [a.name for a in prove_duct(subject="pocket 3", flow=reading, duct=self.long).assumed]
+            assert ("make-up air" in names) == needs
+
     def test_lint_on_the_wall_is_a_range_of_assumption_and_not_of_the_gauge(self):
         judged = prove_duct(subject="pocket 3", flow=self.flow, duct=self.long).judgements[0]
         assert judged.measured.assumption.kind == "assumption"

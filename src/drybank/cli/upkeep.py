@@ -127,7 +127,7 @@ def go_round(
 def _show_sheet(sheet: CardSheet) -> None:
     from drybank.cli import say
 
-    words = {"off": "Power and gas off", "on": "Power on", "either": "Machine stopped, panels shut"}
+    words = {"off": "Off and locked out", "on": "Power on", "either": "Machine stopped, panels shut"}
     say.line(f"  {words[sheet.power]}")
     for caution in sheet.cautions:
         say.danger(f"    {caution}")

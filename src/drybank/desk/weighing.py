@@ -102,5 +102,5 @@ def _mixed(specs: tuple[CoinSpec, ...], bag: Bag, weighing: Weighing, own: dict[
     wear = [1 - own[c.value_minor].mean_g / c.mass_g for c in specs if c.value_minor in own]
     lighter = sum(wear) / len(wear) if len(wear) == len(specs) else None
     found = value_mixed([_share(c, bag.shares) for c in specs], weighing, own_wear_frac=lighter)
-    worth = Money(round(found.middle_minor), bag.currency) if found.is_known else None
+    worth = Money(round(found.value.value), bag.currency) if found.is_known else None
     return Weighed(cautions=CAUTIONS["coins"], coins=specs, says=found.says, worth=worth, mixed=found)

@@ -211,15 +211,15 @@ class Share(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class MixedValue(msgspec.Struct, frozen=True, kw_only=True):
-    """What a mixed bag is worth: range over what the mix may be, and over weighing and wear.
+    """What a mixed bag is worth, in minor units.
 
-    ``fits`` counts the pairs of counts that one weight allows (None for more than two kinds);
-    ``is_known`` where the range over the mix stays within 0.5 %.
+    ``value`` carries the weighing's 95 % interval about the middle, and apart from it the range
+    over what the mix (and the wear, where it is not the store's own) may be. ``mix_frac`` is the
+    half-range over the mix alone. ``fits`` counts the pairs of counts that one weight allows
+    (None for more than two kinds); ``is_known`` where the mix leaves at most 0.5 %.
     """
 
-    low_minor: float
-    high_minor: float
-    middle_minor: float
+    value: Estimate
     currency: str
     mix_frac: float
     weigh_frac: float
@@ -280,37 +280,47 @@ def value_mixed(shares: Sequence[Share], weighing: Weighing, *, own_wear_frac: f
         raise InputError("Coins of two currencies cannot be valued by one weight.", mend="Sort them first.")
     if weighing.net_g <= 0:
         raise NotIdentified("The bag is empty.")
-    wear = WEAR_FRAC if own_wear_frac is None else own_wear_frac
-    spread = (WEAR_RANGE_FRAC[1] - WEAR_RANGE_FRAC[0]) / 2 if own_wear_frac is None else 2 * BATCH_SD
-    low, high = (v * weighing.net_g / (1 - wear) for v in value_per_gram(shares))
+    wears = (WEAR_FRAC, *WEAR_RANGE_FRAC) if own_wear_frac is None else (own_wear_frac,) * 3
+    net = weighing.net_g
+    ends = value_per_gram(shares)
+    low, high = (v * net / (1 - wears[0]) for v in ends)
     middle = (low + high) / 2
     mix = (high - low) / 2 / middle
-    lightest = min(s.coin.mass_g for s in shares)
-    scatter = 1.96 * COIN_CV * math.sqrt(lightest / weighing.net_g)
-    weigh = combine(weighing.scale_plus_minus_g / weighing.net_g, spread, scatter)
+    heaviest = max(s.coin.mass_g for s in shares)
+    scatter = 1.96 * COIN_CV * math.sqrt(heaviest / net)  # the fewest coins scatter most
+    weigh = combine(weighing.scale_plus_minus_g / net, 1.96 * BATCH_SD, scatter)
     fits = None
     if len(shares) == 2:
-        give = weighing.scale_plus_minus_g + 2 * BATCH_SD * weighing.net_g
-        fits = pairs_that_fit(shares[0].coin, shares[1].coin, weighing.net_g / (1 - wear), give)
+        give = weighing.scale_plus_minus_g + 2 * BATCH_SD * net
+        fits = pairs_that_fit(shares[0].coin, shares[1].coin, net / (1 - wears[0]), give)
+    assumed = Interval(ends[0] * net / (1 - wears[1]), ends[1] * net / (1 - wears[2]), kind="assumption")
     return MixedValue(
-        low_minor=low * (1 - weigh),
-        high_minor=high * (1 + weigh),
-        middle_minor=middle,
+        value=Estimate(
+            value=middle,
+            unit="minor",
+            interval=Interval(middle * (1 - weigh), middle * (1 + weigh)),
+            assumption=assumed,
+        ),
         currency=shares[0].coin.currency,
         mix_frac=mix,
         weigh_frac=weigh,
         fits=fits,
         is_known=mix <= 0.005,
-        says=_mixed_says(low, high, mix, weigh, fits),
+        says=_mixed_says(assumed, mix, weigh, fits),
     )
 
 
-def _mixed_says(low: float, high: float, mix: float, weigh: float, fits: int | None) -> str:
+def _mixed_says(assumed: Interval, mix: float, weigh: float, fits: int | None) -> str:
     many = f"{fits} different pairs of counts weigh the same. " if fits and fits > 1 else ""
+    span = f"from {assumed.low / 100:,.2f} to {assumed.high / 100:,.2f}"
     if mix <= 0.005:
-        return f"{many}The value is known all the same: these coins are worth the same by weight (give or take {100 * weigh:.1f} %)."
+        wear = "" if assumed.high - assumed.low < 0.002 * assumed.low else f"; {span} by how worn the coins are"
+        return (
+            f"{many}The value is known all the same: these coins are worth the same by weight "
+            f"(give or take {100 * weigh:.1f} %{wear})."
+        )
     return (
-        f"{many}The answer is not unique: by weight alone the bag is worth from {low / 100:,.2f} to {high / 100:,.2f}. "
+        f"{many}The answer is not unique: by weight alone the bag is worth {span}. "
         "Sort the coins, or read both coin counters and give the shares."
     )
 

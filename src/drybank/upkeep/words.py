@@ -13,7 +13,7 @@ Language = Literal["en", "es"]
 LABELS: Final[dict[Language, dict[str, str]]] = {
     "en": {
         "round": "round of", "room": "The room", "machine": "Machine", "visit": "Visit of", "next": "next by",
-        "pockets": "pockets", "about": "about", "off": "Power and gas off", "on": "Power on",
+        "pockets": "pockets", "about": "about", "off": "Off and locked out", "on": "Power on",
         "either": "Machine stopped, panels shut", "side": "side", "of": "of", "first": "First", "look": "Look at:",
         "out": "Out of service:", "before": "Before", "todo": "To do", "after": "After", "take": "Take along",
         "interval": "Interval", "by": "Done by", "when": "Date and time", "end": "Take along and empty", "parts": "Parts",
@@ -21,7 +21,7 @@ LABELS: Final[dict[Language, dict[str, str]]] = {
     },
     "es": {
         "round": "ronda del", "room": "El local", "machine": "Máquina", "visit": "Visita del", "next": "la próxima antes del",
-        "pockets": "tambores", "about": "unos", "off": "Sin corriente y sin gas", "on": "Con corriente",
+        "pockets": "tambores", "about": "unos", "off": "Apagada y bloqueada", "on": "Con corriente",
         "either": "Máquina parada, paneles cerrados", "side": "hoja", "of": "de", "first": "Primero", "look": "Mirar:",
         "out": "Fuera de servicio:", "before": "Antes", "todo": "Por hacer", "after": "Después", "take": "Llevar",
         "interval": "Intervalo", "by": "Hecho por", "when": "Fecha y hora", "end": "Llevar y vaciar", "parts": "Piezas",
