@@ -1,0 +1,66 @@
+"""Who may open what: one table, role by page. The addresses are made from it, so no page can be without its row.
+
+A person's roles in a store add up, but for one rule: who only collects or counts there sees nothing expected, because no
+row below lets a collector or counter near it. Whoever may not open a page gets "not found", like a stranger.
+"""
+
+from __future__ import annotations
+
+from typing import Final, Literal
+
+import msgspec
+
+ROLES: Final = ("owner", "manager", "technician", "collector", "counter", "accountant", "partner")
+OWNER: Final = ("owner",)
+OFFICE: Final = ("owner", "manager")
+BOOKS: Final = ("owner", "manager", "accountant")
+FLOOR: Final = ("owner", "manager", "technician")
+CASH: Final = ("owner", "manager", "collector", "counter")
+ROUND: Final = ("owner", "manager", "technician", "collector")
+MONEY: Final = ("owner", "manager", "accountant", "partner")
+ALL: Final = ROLES
+Scope = Literal["anyone", "person", "book", "store"]
+
+
+class Page(msgspec.Struct, frozen=True, kw_only=True):
+    """One address: its name, its path, the view (module.function under views), who may open it.
+
+    ``scope`` anyone: before log-in; person: whoever is logged in; book: an owner of the whole book; store: by role there.
+    """
+
+    name: str
+    path: str
+    view: str
+    scope: Scope = "store"
+    roles: tuple[str, ...] = ()
+    methods: tuple[str, ...] = ("GET",)
+
+
+def _page(name: str, path: str, view: str, roles: tuple[str, ...], *, posts: bool = False) -> Page:
+    path = f"s/<str:store>/{path}" if path else "s/<str:store>/"
+    methods = ("GET", "POST") if posts else ("GET",)
+    return Page(name=name, path=path, view=view, roles=roles, methods=methods)
+
+
+BOTH: Final = ("GET", "POST")
+PAGES: Final[tuple[Page, ...]] = (
+    # before log-in
+    Page(name="log-in", path="log-in", view="entrance.log_in", scope="anyone", methods=BOTH),
+    Page(name="invited", path="invited/<str:secret>", view="entrance.invited", scope="anyone", methods=BOTH),
+    Page(name="language", path="language", view="entrance.language", scope="anyone", methods=("POST",)),
+    # a person's own
+    Page(name="log-out", path="log-out", view="entrance.log_out", scope="person", methods=("POST",)),
+    Page(name="home", path="", view="entrance.home", scope="person"),
+    # what needs me
+    _page("today", "", "today.today", FLOOR),
+    _page("store", "store", "store.floor", FLOOR),
+    _page("pocket", "pocket/<str:pocket>", "pocket.story", FLOOR),
+    # hours, coins, cash
+    _page("balance", "balance", "balance.balance", OFFICE, posts=True),
+)
+BY_NAME: Final = {page.name: page for page in PAGES}
+
+
+def may(page: str, roles: frozenset[str]) -> bool:
+    """Whether any of these roles in a store opens a page there."""
+    return bool(roles & set(BY_NAME[page].roles))

@@ -1,0 +1,73 @@
+"""The standing cast: one person for each role in one store of the demo town, an owner of the book, and a stranger.
+
+Django is set up when this file is read, before any test runs, so that rooms tested in the same process find it so.
+Password hashing is made cheap here and nowhere else.
+"""
+
+import os
+import tempfile
+from datetime import timedelta
+from pathlib import Path
+
+PLACE = Path(tempfile.mkdtemp(prefix="drybank-web-"))
+os.environ.setdefault("DJANGO_SETTINGS_MODULE", "drybank.web.settings")
+os.environ["DRYBANK_BOOK"] = str(PLACE / "none.book")
+os.environ["DRYBANK_SECRET_KEY"] = "only for tests"
+
+import pytest  # noqa: E402
+
+STORE, OTHER = "saddle", "weir"
+PASSWORD = "three quiet drums"
+CAST = {
+    "owner": (STORE, "owner", ""), "manager": (STORE, "manager", ""), "technician": (STORE, "technician", ""),
+    "collector": (STORE, "collector", ""), "counter": (STORE, "counter", ""), "accountant": (STORE, "accountant", ""),
+    "partner": (STORE, "partner", "House owners"), "stranger": (OTHER, "owner", ""), "ada": ("*", "owner", ""),
+}  # fmt: skip
+
+
+def begin(path):
+    """A demo book behind the pages, with the cast, its clock the day after the last entry."""
+    import django
+    from django.conf import settings
+
+    django.setup()
+    settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
+    from drybank.desk.demo import last_day, make_demo
+    from drybank.web import site
+
+    make_demo(path)
+    from datetime import UTC, datetime, time
+
+    moment = datetime.combine(last_day() + timedelta(days=3), time(20), UTC)
+    site.use(path)
+    site.standing.clock = lambda: moment
+    from drybank.web.models import Membership, Person
+
+    for handle, (store, role, partner) in CAST.items():
+        person = Person(handle=handle, name=handle.title())
+        person.set_password(PASSWORD)
+        person.save()
+        Membership.objects.create(person=person, store=store, role=role, partner=partner)
+    return site.book()
+
+
+@pytest.fixture(scope="session", autouse=True)
+def town():
+    """The demo town behind the pages, for the whole run."""
+    return begin(PLACE / "town.book")
+
+
+@pytest.fixture
+def as_(town):
+    """``as_("owner")`` gives a client logged in; ``as_("")`` one that is not."""
+    from django.test import Client
+
+    from drybank.web.models import Person
+
+    def client(handle):
+        made = Client()
+        if handle:
+            made.force_login(Person.objects.get(handle=handle), backend="django.contrib.auth.backends.ModelBackend")
+        return made
+
+    return client
