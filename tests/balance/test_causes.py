@@ -99,3 +99,9 @@ class TestCorrelation:
 
     def test_of_a_handful_is_none(self):
         assert np.array_equal(correlation(np.ones((5, 3))), np.eye(3))
+
+
+def test_a_pocket_that_never_ran_gives_an_answer_and_no_fault():
+    seen = minutes_per_coin(0.0, 40.0, 0.95, meter_step_h=0.1)
+    assert np.isfinite(seen.chance).all()
+    assert seen.likeliest < 1.5

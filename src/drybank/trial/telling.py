@@ -83,6 +83,13 @@ class _Teller:
         self.box: dict[str, dict[int, int]] = {k: {} for k in layout.boxes}
         self.foreign = dict.fromkeys(layout.boxes, 0)
         self.statement: dict[str, dict[str, int]] = {}
+        self.walk = sorted(layout.machines.values(), key=lambda m: (m.place, m.key))
+        self.ready: dict[str, list[str]] = {m.key: [] for m in self.walk}  # boxes that its machine is the last to feed
+        order = {m.key: n for n, m in enumerate(self.walk)}
+        for box in layout.boxes.values():
+            owners = {layout.controls[layout.inputs[i].control].machine for i in box.inputs}
+            if owners:
+                self.ready[max(owners, key=order.__getitem__)].append(box.key)
         self.weeks = {c.key: self._weeks(c) for c in layout.controls.values()}
 
     # -- sharing a pocket's coins over its control's inputs -------------------------------------------------------
@@ -192,28 +199,22 @@ class _Teller:
     def visit(self, week: int, when: datetime, *, empties: bool) -> None:
         """Read every machine in walking order, empty its boxes, count them later."""
         say = self.telling
-        done: set[str] = set()
         bags: dict[str, list[str]] = {}
-        machines = sorted(self.layout.machines.values(), key=lambda m: (m.place, m.key))
-        for n, machine in enumerate(machines):
+        for n, machine in enumerate(self.walk):
             at = when + timedelta(minutes=4.0 * n)
             if (machine.key, week) not in say.missed_readings:
                 self.add(at, say.reader, ReadingTaken(values=self._values(machine.key, week)))
             if not empties:
                 continue
-            for box in self.layout.boxes.values():
-                owners = {self.layout.controls[self.layout.inputs[i].control].machine for i in box.inputs}
-                ready = owners <= {m.key for m in machines[: n + 1]} and box.key not in done
-                if ready and owners:
-                    done.add(box.key)
-                    bag = self._bag(box.key, week)
-                    bags.setdefault(bag, []).append(box.key)
-                    gap = timedelta(minutes=say.minutes_before_emptying)
-                    self.add(
-                        at + gap,
-                        say.reader,
-                        BoxesEmptied(boxes=(box.key,), bag=bag, is_after_reading=gap.seconds < 900),
-                    )
+            for box in self.ready[machine.key]:
+                bag = self._bag(box, week)
+                bags.setdefault(bag, []).append(box)
+                gap = timedelta(minutes=say.minutes_before_emptying)
+                self.add(
+                    at + gap,
+                    say.reader,
+                    BoxesEmptied(boxes=(box,), bag=bag, is_after_reading=gap.total_seconds() < 900),
+                )
         if empties:
             self._count_bags(bags, when, week)
 

@@ -58,9 +58,9 @@ def minutes_per_coin(
         Minutes that the control can be set to; half minutes up to 60 otherwise. [min]
     """
     values = np.asarray(np.arange(1, 121) * STEP_MINUTES if lattice is None else lattice, np.float64)
-    estimate = 60.0 * hours / coins / run_frac
-    fresh = 0.0 if growth is None else growth.a / coins
-    sd = np.sqrt(estimate**2 * (LASTING_SPREAD**2 + fresh) + (60.0 * _ROUNDING * meter_step_h / coins) ** 2)
+    estimate = max(60.0 * hours / max(coins, 1.0) / max(run_frac, 1e-3), 1e-3)  # nothing run is nearly nothing
+    fresh = 0.0 if growth is None else growth.a / max(coins, 1.0)
+    sd = np.sqrt(estimate**2 * (LASTING_SPREAD**2 + fresh) + (60.0 * _ROUNDING * meter_step_h / max(coins, 1.0)) ** 2)
     odds = np.where(np.abs(values - np.rint(values)) < 1e-9, 1.0, HALF_MINUTE_ODDS)
     # the spread belongs to the value supposed true, not to the estimate: relative part scales with it
     wide = np.maximum(sd * values / estimate, 1e-9)
