@@ -48,28 +48,30 @@ class TestLeastRegret:
         worlds = [middle(small).but(walk_away_minor=w) for w in rungs(small.price_answer.walk_away_minor)]
         tables = [every(small, w) for w in worlds]
         regret = {s: max(max(t.values()) - t[s] for t in tables) for s in tables[0]}
-        got = price_response(small, next(iter(tables[0])), say)
+        got = price_response(small)
         assert got.is_exact
         assert got.regret_minor == pytest.approx(min(regret.values()), abs=1e-6)
         assert regret[got.setting] == pytest.approx(got.regret_minor, abs=1e-6)
 
     def test_a_short_list_is_made_longer_until_it_is_exact(self, small, monkeypatch):
-        whole = price_response(small, small.today, say)
+        whole = price_response(small)
         monkeypatch.setattr(ranges, "KEPT", 2)
-        short = price_response(small, small.today, say)
+        short = price_response(small)
         assert short.is_exact
         assert short.regret_minor == pytest.approx(whole.regret_minor, abs=1e-9)
 
     def test_a_list_that_may_not_grow_says_what_it_could_miss(self, small, monkeypatch):
         monkeypatch.setattr(ranges, "KEPT", 1)
         monkeypatch.setattr(ranges, "KEPT_AT_MOST", 1)
-        exact = price_response(inputs(**SMALL), small.today, say)
+        exact = price_response(inputs(**SMALL))
         assert not exact.is_exact
         assert exact.could_miss_minor > 0
 
     def test_each_rung_names_its_own_best(self, small):
-        got = price_response(small, small.today, say)
-        for rung, walk in zip(got.answers, rungs(small.price_answer.walk_away_minor), strict=True):
+        got = price_response(small)
+        for rung, walk in zip(
+            got.against(small, small.today, say), rungs(small.price_answer.walk_away_minor), strict=True
+        ):
             table = every(small, middle(small).but(walk_away_minor=walk))
             assert rung.best_minor == pytest.approx(max(table.values()), abs=1e-6)
             assert table[rung.best] == pytest.approx(rung.best_minor, abs=1e-6)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass
 from itertools import combinations
 from typing import Any
 
@@ -63,10 +63,35 @@ def make_plan(inputs: PlanInputs) -> Plan:
         and question.limit_minor.max() < question.piece_minor
     ):
         raise NotIdentified("Nobody among the loads would pay one coin; give a walk-away price above it.")
-    queued = through_traffic(inputs, _settings(inputs, question, ranking))
-    answer = queued.setting if queued is not None else setting_at(inputs, question, ranking.found[0].choice)
+    first = setting_at(inputs, question, ranking.found[0].choice)
+    least = price_response(inputs)
+    front = _front(inputs, question, first)
+    named = _named(inputs, question, ranking, least.setting, front)
+    also = [(n.setting, _weekly(inputs, question, n.setting)) for n in named]
+    queued = through_traffic(inputs, _settings(inputs, question, ranking), also)
+    answer = queued.setting if queued is not None else first
     _hold_against_plain_maths(inputs, question, answer)
-    return _written(inputs, question, ranking, answer, queued)
+    return _written(inputs, question, _Found(ranking, least, front, named, queued), answer)
+
+
+@dataclass(frozen=True)
+class _Name:
+    """A candidate with a name and what speaks for it."""
+
+    name: str
+    setting: PlanSetting
+    reason: str
+
+
+@dataclass(frozen=True)
+class _Found:
+    """What the searches found before the answer was chosen."""
+
+    ranking: Ranking
+    least: LeastRegret
+    front: tuple[FrontPoint, ...]
+    named: tuple[_Name, ...]
+    queued: Queued | None
 
 
 def _hold_against_plain_maths(inputs: PlanInputs, question: Problem, answer: PlanSetting) -> None:
@@ -191,21 +216,21 @@ def _worlds(inputs: PlanInputs) -> list[World]:
     return [w for u in unknowns(inputs) if u.weeks is None for w in (u.low, u.high)]
 
 
-def _written(
-    inputs: PlanInputs, question: Problem, ranking: Ranking, answer: PlanSetting, queued: Queued | None
-) -> Plan:
-    world = middle(inputs)
+def _written(inputs: PlanInputs, question: Problem, found: _Found, answer: PlanSetting) -> Plan:
+    world, queued = middle(inputs), found.queued
 
     def say(setting: PlanSetting) -> str:
         return words.say_setting(inputs, setting)
 
     made = figures(inputs, answer, inputs.today, world, _worlds(inputs))
     ranked = matters(inputs, answer)
-    least = price_response(inputs, answer, say)
-    front = _front(inputs, question, answer, queued)
     keeps = inputs.today is not None and _same(answer, inputs.today)
     by_key = {f.key: f for f in made}
-    met = meet(inputs, answer, world)
+    waits = waits_p95_s(inputs, [p.setting for p in found.front], queued)
+    front = tuple(
+        msgspec.structs.replace(p, wait_p95_s=w, is_answer=p.setting == answer)
+        for p, w in zip(found.front, waits, strict=True)
+    )
     return Plan(
         store=inputs.store, bank=inputs.bank, currency=inputs.currency,
         setting=answer, house=house_of(inputs.grid, answer), today=inputs.today,
@@ -213,14 +238,16 @@ def _written(
         what_it_brings=words.what_it_brings(inputs, by_key["contribution"], by_key["lost"]),
         what_could_be_wrong=words.what_could_be_wrong(inputs, ranked),
         keeps_today=keeps, changes=words.changes(inputs, answer, inputs.today),
-        figures=(*made, *waiting_figures(queued.report if queued is not None else None)), rivals=_rivals(inputs, question, ranking, answer, least, front), front=front,
-        limit_costs=_limit_costs(inputs, ranking, queued), answers=least.answers,
-        least_regret=least.setting, least_regret_minor=least.regret_minor,
+        figures=(*made, *waiting_figures(queued.report if queued is not None else None)),
+        rivals=_rivals(inputs, question, found, answer), front=front,
+        limit_costs=_limit_costs(inputs, found.ranking, queued),
+        answers=found.least.against(inputs, answer, say),
+        least_regret=found.least.setting, least_regret_minor=found.least.regret_minor,
         matters=ranked, fuel_steps=fuel_steps(inputs, say), free_window=_free_window(inputs, answer),
         queue=queued.report if queued is not None else None,
-        search=_report(inputs, ranking, least, queued),
+        search=_report(inputs, found.ranking, found.least, queued),
         assumptions=inputs.assumptions, notes=_notes(inputs, queued), inputs=inputs_listed(inputs),
-        workings=workings(inputs, answer, met, world),
+        workings=workings(inputs, answer, meet(inputs, answer, world), world),
     )  # fmt: skip
 
 
@@ -264,17 +291,14 @@ def _report(inputs: PlanInputs, ranking: Ranking, least: LeastRegret, queued: Qu
     )  # fmt: skip
 
 
-def _front(inputs: PlanInputs, question: Problem, answer: PlanSetting, queued: Queued | None) -> tuple[FrontPoint, ...]:
+def _front(inputs: PlanInputs, question: Problem, first: PlanSetting) -> tuple[FrontPoint, ...]:
     """For each price of a normal load, the best that is no dearer; those that a cheaper one beats are left out."""
     heat = inputs.loads.normal_heat
-    most = normal_price(inputs, answer)
-    free = search(replace(question, normal_heat=-1), 1, recheck=0).found
-    if free:
-        most = max(most, normal_price(inputs, setting_at(inputs, question, free[0].choice)))
+    most = normal_price(inputs, first)
     points: list[FrontPoint] = []
     top = -np.inf
     for pieces in range(int(question.starts.min()), most + 1):
-        found = search(capped(question, heat, pieces), 1, recheck=0).found
+        found = search(capped(question, heat, pieces), 1, recheck=1).found
         if not found or found[0].worth_micro <= top:
             continue
         top = found[0].worth_micro
@@ -284,47 +308,53 @@ def _front(inputs: PlanInputs, question: Problem, answer: PlanSetting, queued: Q
                 setting=setting, says=words.say_setting(inputs, setting),
                 contribution_minor=worth_minor(inputs, found[0].worth_micro),
                 price_normal_minor=normal_price(inputs, setting) * setting.piece_minor, wait_p95_s=None,
-                is_answer=setting == answer,
             )
         )  # fmt: skip
-    waits = waits_p95_s(inputs, [p.setting for p in points], queued)
-    return tuple(msgspec.structs.replace(p, wait_p95_s=w) for p, w in zip(points, waits, strict=True))
+    return tuple(points)
 
 
-def _rivals(
-    inputs: PlanInputs, question: Problem, ranking: Ranking, answer: PlanSetting, least: LeastRegret,
-    front: Sequence[FrontPoint],
-) -> tuple[Rival, ...]:  # fmt: skip
-    """Up to three named runners-up, each different from the answer and from each other."""
-    named: list[tuple[str, PlanSetting, str]] = []
-    cheaper = [p for p in front if p.price_normal_minor < normal_price(inputs, answer) * answer.piece_minor]
-    if cheaper:
-        named.append(("cheaper for a normal load", cheaper[-1].setting, "It asks less for a normal load."))
+def _named(
+    inputs: PlanInputs, question: Problem, ranking: Ranking, least: PlanSetting, front: Sequence[FrontPoint]
+) -> tuple[_Name, ...]:
+    """Candidates that a person may prefer to the best: each speaks for itself, all different from the best."""
+    first = setting_at(inputs, question, ranking.found[0].choice)
+    normal = normal_price(inputs, first) * first.piece_minor
+    out = [_Name("cheaper for a normal load", p.setting, "It asks less for a normal load.") for p in front
+           if p.price_normal_minor < normal][-1:]  # fmt: skip
     small = _smallest_change(inputs, question)
     if small is not None:
-        named.append(("one change only", small, "It differs from today in one thing only, so less is put at risk."))
-    named.append(
-        (
-            "safest over the range of price response",
-            least.setting,
-            "It loses least wherever in its range the price response lies.",
-        )
-    )
-    others = _settings(inputs, question, ranking)
-    named += [("another time per coin", s, "It sells time in other steps.") for s, _ in others
-              if s.time_per_piece_s != answer.time_per_piece_s][:1]  # fmt: skip
-    named += [("other heats", s, "Its heats are set otherwise.") for s, _ in others if s.temps != answer.temps][:1]
-    best = weekly_minor(inputs, answer, middle(inputs))
+        reason = "It differs from today in one thing only, so less is put at risk."
+        out.append(_Name("one change only", small, reason))
+    reason = "It loses least wherever in its range the price response lies."
+    out.append(_Name("safest over the range of price response", least, reason))
+    others = [setting_at(inputs, question, f.choice) for f in ranking.found]
+    out += [_Name("another time per coin", s, "It sells time in other steps.") for s in others
+            if s.time_per_piece_s != first.time_per_piece_s][:1]  # fmt: skip
+    out += [_Name("other heats", s, "Its heats are set otherwise.") for s in others if s.temps != first.temps][:1]
+    out.append(_Name("best before queues", first, "It brings most when nobody waits."))
+    kept: list[_Name] = []
+    for one in out:
+        if not any(k.setting == one.setting for k in kept):
+            kept.append(one)
+    return tuple(kept)
+
+
+def _rivals(inputs: PlanInputs, question: Problem, found: _Found, answer: PlanSetting) -> tuple[Rival, ...]:
+    """Up to three named runners-up, each different from the answer and from each other; queues counted where they are known."""
+    after = found.queued.after_minor if found.queued is not None else {}
+    best = after.get(answer, _weekly(inputs, question, answer))
     out: list[Rival] = []
-    for name, setting, reason in named:
-        if setting == answer or any(r.setting == setting for r in out) or len(out) == 3:
+    for one in found.named:
+        if one.setting == answer or len(out) == 3:
             continue
-        minor = _weekly(inputs, question, setting)
+        minor = after.get(one.setting, _weekly(inputs, question, one.setting))
+        wait = found.queued.waits_s.get(one.setting) if found.queued is not None else None
         out.append(
             Rival(
-                name=name, setting=setting, house=house_of(inputs.grid, setting), says=words.say_setting(inputs, setting) + ".",
-                why_not=words.why_not(inputs, best - minor, reason), contribution_minor=minor, behind_minor=best - minor,
-                price_normal_minor=normal_price(inputs, setting) * setting.piece_minor,
+                name=one.name, setting=one.setting, house=house_of(inputs.grid, one.setting),
+                says=words.say_setting(inputs, one.setting) + ".",
+                why_not=words.why_not(inputs, best - minor, one.reason, wait), contribution_minor=minor,
+                behind_minor=best - minor, price_normal_minor=normal_price(inputs, one.setting) * one.setting.piece_minor,
             )
         )  # fmt: skip
     return tuple(out)

@@ -51,29 +51,52 @@ class Queued:
     without_wait_limit: PlanSetting
     """The best after queues if waiting were not limited, and what the limit costs against it."""
     waits_s: dict[PlanSetting, float | None]
+    after_minor: dict[PlanSetting, float]
+    """What each setting that went through brings a week, customers lost in line taken off."""
 
 
-def through_traffic(inputs: PlanInputs, ranked: Sequence[tuple[PlanSetting, float]]) -> Queued | None:
-    """The best of the short list with queues counted; None when no week of customers is given."""
+def through_traffic(
+    inputs: PlanInputs, ranked: Sequence[tuple[PlanSetting, float]], also: Sequence[tuple[PlanSetting, float]] = ()
+) -> Queued | None:
+    """The best of the short list with queues counted; None when no week of customers is given.
+
+    ``ranked`` is best first, each with what it brings before queues; ``also`` go through in any case (named rivals).
+    """
     if inputs.traffic is None or not ranked:
         return None
     world = middle(inputs)
     today = _run(inputs, inputs.today, world) if inputs.today is not None else None
     runs: list[tuple[float, _Run]] = []
     best, cut = -np.inf, 0.0
+    for setting, bound in also:
+        runs.append(_after(inputs, setting, bound, world))
+        best = _best_keeping(inputs, runs)
+    done = {r.setting for _, r in runs}
     seen: set[tuple[int, int, int]] = set()
     for setting, bound in ranked:
         if bound <= best:
             break
         times = (setting.time_per_piece_s, setting.start_pieces, setting.first_time_s)
-        if times in seen or len(runs) == CANDIDATES:
+        if setting in done:
+            seen.add(times)
+            continue
+        if times in seen or len(seen) >= CANDIDATES:
             cut = max(cut, bound)
             continue
         seen.add(times)
-        run = _run(inputs, setting, world)
-        runs.append((bound - run.cost_minor, run))
-        best = max((value for value, r in runs if _keeps(inputs, r) is not False), default=-np.inf)
+        runs.append(_after(inputs, setting, bound, world))
+        best = _best_keeping(inputs, runs)
     return _chosen(inputs, runs, today, cut)
+
+
+def _after(inputs: PlanInputs, setting: PlanSetting, bound: float, world: World) -> tuple[float, _Run]:
+    run = _run(inputs, setting, world)
+    return bound - run.cost_minor, run
+
+
+def _best_keeping(inputs: PlanInputs, runs: Sequence[tuple[float, _Run]]) -> float:
+    """The most that a run brings among those that keep the limit on waiting."""
+    return max((value for value, run in runs if _keeps(inputs, run) is not False), default=-np.inf)
 
 
 def _keeps(inputs: PlanInputs, run: _Run) -> bool | None:
@@ -96,6 +119,7 @@ def _chosen(inputs: PlanInputs, runs: Sequence[tuple[float, _Run]], today: _Run 
         report=_report(inputs, len(runs), run, today),
         cut_minor=max(0.0, cut - value),
         waits_s={r.setting: r.wait_p95_s for _, r in runs},
+        after_minor={r.setting: v for v, r in runs},
     )
 
 

@@ -81,47 +81,55 @@ def best_in(inputs: PlanInputs, world: World, *, keep: int = 8, without: str = "
 # ---------------------------------------------------------------- price response and least regret
 
 
-@dataclass(frozen=True)
-class LeastRegret:
-    """The setting whose worst loss over the range of the walk-away price is smallest."""
-
-    setting: PlanSetting
-    regret_minor: float
-    is_exact: bool
-    could_miss_minor: float
-    answers: tuple[AnswerAtPrice, ...]
-
-
 def rungs(ranged: Ranged) -> tuple[float, ...]:
     """Five places from low over the middle to high, evenly in the logarithm on either side."""
     low, value, high = max(ranged.low, 1.0), max(ranged.value, 1.0), max(ranged.high, 1.0)
     return (low, float(np.sqrt(low * value)), value, float(np.sqrt(value * high)), high)
 
 
-def price_response(inputs: PlanInputs, answer: PlanSetting, say: Sayer) -> LeastRegret:
+@dataclass(frozen=True)
+class LeastRegret:
+    """The setting whose worst loss over the range of the walk-away price is smallest, and the best at each place."""
+
+    setting: PlanSetting
+    regret_minor: float
+    is_exact: bool
+    could_miss_minor: float
+    worlds: tuple[World, ...]
+    questions: tuple[Problem, ...]
+    bests: tuple[tuple[PlanSetting, float], ...]
+
+    def against(self, inputs: PlanInputs, answer: PlanSetting, say: Sayer) -> tuple[AnswerAtPrice, ...]:
+        """What the answer would miss at each place."""
+        rows = zip(RUNGS, self.worlds, self.questions, self.bests, strict=True)
+        return tuple(
+            AnswerAtPrice(
+                rung=rung, walk_away_minor=world.walk_away_minor, best=best, best_says=say(best), best_minor=minor,
+                answer_minor=(mine := _worth_minor_at(inputs, question, world, answer)), regret_minor=minor - mine,
+                least_regret_minor=minor - _worth_minor_at(inputs, question, world, self.setting),
+            )
+            for rung, world, question, (best, minor) in rows
+        )  # fmt: skip
+
+
+def price_response(inputs: PlanInputs) -> LeastRegret:
     """The best at each place of the walk-away price's range, and the least-regret choice over it.
 
     A setting that loses at most R everywhere lies within R of the best at every place. So the list at one place is
     made longer until it reaches down to R there: then no setting that was left out can lose less.
     """
     here = middle(inputs)
-    worlds = [here.but(walk_away_minor=w) for w in rungs(inputs.price_answer.walk_away_minor)]
-    questions = [problem(inputs, w) for w in worlds]
+    worlds = tuple(here.but(walk_away_minor=w) for w in rungs(inputs.price_answer.walk_away_minor))
+    questions = tuple(problem(inputs, w) for w in worlds)
     tops, places, regret, missed = _least_regret(questions)
-    bests = [setting_at(inputs, q, choice_at(row)) for q, (_, row) in zip(questions, tops, strict=True)]
+    bests = tuple(
+        (setting_at(inputs, q, choice_at(row)), worth_minor(inputs, value))
+        for q, (value, row) in zip(questions, tops, strict=True)
+    )
     least = setting_at(inputs, questions[0], choice_at(places))
-    mine = [_worth_minor_at(inputs, q, w, answer) for q, w in zip(questions, worlds, strict=True)]
-    its = [_worth_minor_at(inputs, q, w, least) for q, w in zip(questions, worlds, strict=True)]
-    best_minor = [worth_minor(inputs, value) for value, _ in tops]
-    answers = tuple(
-        AnswerAtPrice(
-            rung=rung, walk_away_minor=worlds[i].walk_away_minor, best=bests[i], best_says=say(bests[i]),
-            best_minor=best_minor[i], answer_minor=mine[i], regret_minor=best_minor[i] - mine[i],
-            least_regret_minor=best_minor[i] - its[i],
-        )
-        for i, rung in enumerate(RUNGS)
-    )  # fmt: skip
-    return LeastRegret(least, worth_minor(inputs, regret), missed == 0.0, worth_minor(inputs, missed), answers)
+    return LeastRegret(
+        least, worth_minor(inputs, regret), missed == 0.0, worth_minor(inputs, missed), worlds, questions, bests
+    )
 
 
 def _least_regret(questions: Sequence[Problem]) -> tuple[list[tuple[float, I64]], I64, float, float]:

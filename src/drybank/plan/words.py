@@ -101,5 +101,9 @@ def what_could_be_wrong(inputs: PlanInputs, ranked: tuple[Matter, ...]) -> str:
     )
 
 
-def why_not(inputs: PlanInputs, behind_minor: float, reason: str) -> str:
-    return f"{reason} It brings {money(inputs, behind_minor)} a week less."
+def why_not(inputs: PlanInputs, behind_minor: float, reason: str, wait_p95_s: float | None) -> str:
+    """Why a runner-up is not the answer: it brings less, or keeps customers waiting beyond the limit."""
+    if behind_minor >= 0.0:
+        return f"{reason} It brings {money(inputs, behind_minor)} a week less."
+    wait = f"{(wait_p95_s or 0.0) / 60.0:.0f} min"
+    return f"{reason} It would bring {money(inputs, -behind_minor)} a week more, but 5 of 100 wait longer than {wait}."

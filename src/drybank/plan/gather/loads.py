@@ -10,7 +10,7 @@ from drybank.control import controls_of
 from drybank.drying import Air, FireControl
 from drybank.drying import Pocket as Drum
 from drybank.plan.gather.assumed import Assumed
-from drybank.plan.gather.needs import UNCALIBRATED, Curve, curve, from_minutes, from_runs
+from drybank.plan.gather.needs import UNCALIBRATED, Curve, curve, from_minutes, from_runs, stretch_of
 from drybank.records.errors import InputError
 from drybank.records.layout import Layout
 from drybank.records.plan import PlanGrid, PlanLoads, Ranged
@@ -74,10 +74,17 @@ def bank_loads(
     heat_share = _heat_share(store, grid, assumed)
     normal_kg = bank.normal_load_kg or trade.load_kg_mean or 0.35 * pockets[0].fill_kg
     if trade.need_minutes:
-        return from_minutes(
+        made = from_minutes(
             of, minutes=trade.need_minutes, share=trade.need_share, heat_share=heat_share, at_level=level,
-            spread_frac=SPREAD, source="stated by the owner (trade.need_minutes)",
+            spread_frac=SPREAD, normal_kg=bank.normal_load_kg or trade.load_kg_mean or 0.0,
+            source="stated by the owner (trade.need_minutes)",
         )  # fmt: skip
+        ratio = stretch_of(of, minutes=float(made.normal_need_s[level]) / 60.0, mass_kg=made.normal_kg, at_level=level)
+        if not 0.75 <= ratio <= 1.33:
+            assumed("minutes against drying runs", f"{ratio:.1f} times those of a run of {made.normal_kg:.1f} kg in this pocket",
+                    "stated minutes and the pocket's plate do not agree; the stated ones are taken",
+                    matters="fuel of a load; calibrate the pocket or stop-watch some loads")  # fmt: skip
+        return made
     if trade.load_kg_mean is None:
         assumed(
             "mean load", f"{normal_kg:.1f} kg", "the bank's normal load, or 35 % of the fill", matters="minutes, fuel"

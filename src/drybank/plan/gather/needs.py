@@ -113,7 +113,9 @@ def from_minutes(
 ) -> PlanLoads:
     """Loads with a stated distribution of needs at temperature level ``at_level``.
 
-    Each stated value stands for all needs half way to its neighbours. The normal load is the median one.
+    Each stated value stands for all needs half way to its neighbours. The normal load is the median one. Where its
+    mass is known, a load's mass goes with its need; minutes that its drying run does not explain burn idle fire. Without
+    a mass, the mass whose run takes so long stands for the load.
     """
     values, shares = _stated(minutes, share)
     points = even_points(ROWS, 4)
@@ -164,8 +166,11 @@ def _loads(
 ) -> PlanLoads:  # fmt: skip
     from scipy.special import ndtri
 
-    need_s, fuel_j, mass = _by_level(of, need, at_level)
-    normal, normal_fuel, normal_mass = _by_level(of, np.array([normal_s]), at_level)
+    is_weighed = how == "given" and normal_kg > 0.0
+    mass = normal_kg * need / normal_s if is_weighed else None
+    need_s, fuel_j, mass = _by_level(of, need, at_level, mass)
+    normal_mass = np.array([normal_kg]) if is_weighed else None
+    normal, normal_fuel, normal_mass = _by_level(of, np.array([normal_s]), at_level, normal_mass)
     low, high = BELIEF
     return PlanLoads(
         need_s=need_s,
@@ -188,18 +193,26 @@ def _loads(
     )
 
 
-def _by_level(of: Curve, need: F64, at_level: int) -> tuple[F64, F64, F64]:
-    """Needs and fuel at every temperature of loads whose need at one temperature is known.
+def _by_level(of: Curve, need: F64, at_level: int, mass: F64 | None = None) -> tuple[F64, F64, F64]:
+    """Needs and fuel at every temperature of loads whose need at one temperature is known, and their masses.
 
-    The mass whose run takes that long says how the others go; beyond the runs the nearest one is stretched.
+    Without a mass, the one whose run takes that long; the run says how need and fuel go with temperature. Its need is
+    stretched to the known one; a stretched minute burns idle fire.
     """
     known = of.need_s[:, at_level]
-    mass = np.interp(need, known, of.mass_kg)
+    mass = np.interp(need, known, of.mass_kg) if mass is None else np.clip(mass, of.mass_kg[0], of.mass_kg[-1])
     stretch = (need / np.interp(mass, of.mass_kg, known))[:, None]
     levels = range(of.need_s.shape[1])
-    need_s = np.stack([np.interp(mass, of.mass_kg, of.need_s[:, i]) for i in levels], axis=1) * stretch
-    fuel_j = np.stack([np.interp(mass, of.mass_kg, of.fuel_j[:, i]) for i in levels], axis=1) * stretch
+    run_s = np.stack([np.interp(mass, of.mass_kg, of.need_s[:, i]) for i in levels], axis=1)
+    run_j = np.stack([np.interp(mass, of.mass_kg, of.fuel_j[:, i]) for i in levels], axis=1)
+    need_s = run_s * stretch
+    fuel_j = run_j + np.maximum(need_s - run_s, 0.0) * of.idle_w[None, :]
     return need_s, fuel_j, mass
+
+
+def stretch_of(of: Curve, *, minutes: float, mass_kg: float, at_level: int) -> float:
+    """Stated minutes of a load over those of its drying run."""
+    return 60.0 * minutes / float(np.interp(mass_kg, of.mass_kg, of.need_s[:, at_level]))
 
 
 def _heats(points: F64, share: Sequence[float]) -> I64:
