@@ -73,7 +73,9 @@ def test_long_cards_number_their_pages():
 def test_the_printed_qr_reads_back_as_the_cards_id():
     import typst
 
-    source = b'#set page(width: 30mm, height: 30mm, margin: 2mm)\n#image(bytes(sys.inputs.qr), width: 19mm, format: "svg")'
+    source = (
+        b'#set page(width: 30mm, height: 30mm, margin: 2mm)\n#image(bytes(sys.inputs.qr), width: 19mm, format: "svg")'
+    )
     png = typst.compile(source, format="png", ppi=200, sys_inputs={"qr": qr_svg(CARD_ID)})
     found = zxingcpp.read_barcodes(Image.open(io.BytesIO(png)).convert("L"))
     assert [code.text for code in found] == [CARD_ID]

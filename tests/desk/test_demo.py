@@ -1,15 +1,17 @@
 """The demo town: what was planted is found where it was planted, what is no fault is not."""
 
+import shutil
 from datetime import UTC, date, datetime, time, timedelta
 
 import pytest
 
-from drybank.book import open_book
+from drybank.book import Seal, open_book
 from drybank.desk.balancing import balance_store
 from drybank.desk.demo import last_day, make_demo
 from drybank.desk.demo_town import FIRST_DAY, faults
 from drybank.desk.houses import propose
 from drybank.desk.stamp import Pen
+from drybank.desk.standing import layout_at
 from drybank.desk.takings import money_trail
 
 PLANTED = {f.key: f for f in faults()}
@@ -102,3 +104,24 @@ def test_the_late_deposit_and_the_refunds_are_found(town):
 def test_every_banks_house_settings_pass_the_checks(town, store, bank):
     pen = Pen(by="x", clock=lambda: END)
     assert propose(town, store, bank, pen, house=town.house_at(store, bank, END)).is_settable
+
+
+def test_three_months_closed_add_up_to_what_was_counted_and_sold(town, tmp_path):
+    """Thirteen weeks of a store with a landlord's share and a card channel, closed one after another on a copy."""
+    from drybank.desk.takings import close
+    from drybank.takings import period
+
+    shutil.copy(town.name, tmp_path / "closed.book")
+    pen = Pen(by="owner", origin="test", clock=lambda: END)
+    with open_book(tmp_path / "closed.book") as book:
+        first = week(70)
+        names = [
+            f"{d.isocalendar().year}-W{d.isocalendar().week:02d}"
+            for d in (first + timedelta(weeks=n) for n in range(13))
+        ]
+        closed = [close(book, "lantern", name, pen, although_missing=True) for name in names]
+        whole = period(layout_at(book, "lantern"), book.story("lantern"), first, first + timedelta(weeks=13, days=-1))
+        assert sum(c.week.takings.minor for c in closed) == whole.takings.minor
+        assert whole.cards.minor > 0
+        assert all(c.seal for c in closed)
+        assert book.verify("lantern", seals=[Seal.read(c.seal) for c in closed]).is_whole

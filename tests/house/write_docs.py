@@ -53,7 +53,15 @@ def parameter(p: click.Parameter) -> str:
     return f"| {name} | {said.replace('|', '/')} | {shown} |"
 
 
-PAGES = {CLI_PAGE: page}
+def file_page(name: str):
+    from drybank.book.files.reference import page_of
+
+    path = ROOT / "docs" / "reference" / name
+    return lambda: page_of(name, path.read_text(encoding="utf-8"))
+
+
+FILE_PAGES = ("store-file.md", "sheet-file.md", "history-file.md")
+PAGES = {CLI_PAGE: page} | {ROOT / "docs" / "reference" / name: file_page(name) for name in FILE_PAGES}
 
 if __name__ == "__main__":
     for path, make in PAGES.items():

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import csv
 import io
+from datetime import date
 from typing import Any
 
 import msgspec
@@ -39,6 +40,20 @@ WORDS: dict[Language, dict[str, str]] = {
 }  # fmt: skip
 WORDS["fr"] = WORDS["en"]
 
+AGREES: dict[Language, dict[str, str]] = {
+    "es": {
+        "fuel and hours agree": "la energía y las horas concuerdan", "less fuel than the hours burn": "menos energía de la que gastan las horas",
+        "more fuel than the hours burn": "más energía de la que gastan las horas",
+    },
+}  # fmt: skip
+CHECK: dict[Language, tuple[str, ...]] = {
+    "es": (
+        "Compare el sello de cada semana con la copia guardada en otro lugar desde entonces (impresa o enviada).",
+        "Ejecute: drybank verify {store} --seal LÍNEA, con una línea de esa copia. Dice si la cadena pasa todavía por él.",
+        "Pida las facturas de la compañía y los extractos del banco, y compárelos con la energía y los ingresos de aquí.",
+    ),
+}
+
 TRUTH: dict[Language, str] = {
     "es": "Una cadena íntegra prueba que nadie cambió una anotación después de hacerla. No prueba que fuera cierta cuando se escribió.",
 }
@@ -55,9 +70,15 @@ class Grid(msgspec.Struct, frozen=True, kw_only=True):
     note: str = ""
 
 
-def _week_row(p: PeriodTakings) -> tuple[str, ...]:
+def _day(day: date, language: Language) -> str:
+    from babel.dates import format_date
+
+    return str(format_date(day, "d MMM", locale=language))
+
+
+def _week_row(p: PeriodTakings, language: Language) -> tuple[str, ...]:
     money = (p.coins, p.cards, p.takings, p.fees, p.refunds, p.tax.tax, p.tax.base)
-    return (f"{p.starts:%d %b}", f"{p.ends:%d %b}", *(m.plain() for m in money))
+    return (_day(p.starts, language), _day(p.ends, language), *(m.plain() for m in money))
 
 
 def _lines(s: Statement, w: dict[str, str]) -> list[tuple[str, str]]:
@@ -94,8 +115,8 @@ def statement_grids(s: Statement, language: Language = "en") -> tuple[Grid, ...]
     )
     heads = tuple(w[k] for k in ("from_day", "to_day", "coins", "cards", "takings", "fees", "refunds", "tax", "base"))
     weeks = Grid(
-        title=w["weeks"], heads=heads, columns=("right",) * 9, rows=tuple(_week_row(p) for p in s.weeks),
-        total=(w["total"], "", *_week_row(s.total)[2:]),
+        title=w["weeks"], heads=heads, columns=("right",) * 9, rows=tuple(_week_row(p, language) for p in s.weeks),
+        total=(w["total"], "", *_week_row(s.total, language)[2:]),
     )  # fmt: skip
     if s.is_owner:
         return (sums, weeks)
@@ -120,7 +141,7 @@ def proof_grids(p: IncomeProof, language: Language = "en") -> tuple[Grid, ...]:
             known(m.pieces),
             known(m.hours),
             known(m.fuel, m.fuel_unit),
-            _against(m.fuel_low, m.fuel_high, m.fuel_unit, m.agrees),
+            _against(m.fuel_low, m.fuel_high, m.fuel_unit, AGREES.get(language, {}).get(m.agrees, m.agrees)),
         )
         for m in p.months
     )
@@ -137,7 +158,7 @@ def proof_grids(p: IncomeProof, language: Language = "en") -> tuple[Grid, ...]:
 
 
 def _against(low: float | None, high: float | None, unit: str, agrees: str) -> str:
-    return f"{agrees} ({low:,.0f} to {high:,.0f} {unit})" if low is not None and high is not None else agrees
+    return f"{agrees} ({low:,.0f}–{high:,.0f} {unit})" if low is not None and high is not None else agrees
 
 
 def statement_pdf(s: Statement, language: Language = "en", paper: str = "letter") -> bytes:
@@ -166,9 +187,17 @@ def proof_pdf(p: IncomeProof, language: Language = "en", paper: str = "letter") 
     w = WORDS[language]
     span = w["from"].format(a=p.months[0].month, b=p.months[-1].month)
     answer = w["answer_proof"].format(total=p.total, n=len(p.months))
-    notes = [TRUTH.get(language, p.says[0]), *p.says[1:], *p.how_to_check]
+    check = tuple(c.format(store=p.store) for c in CHECK[language]) if language in CHECK else p.how_to_check
+    notes = [TRUTH.get(language, p.says[0]), *(p.says[1:] if language == "en" else _unknown(p)), *check]
     seals = [f"{x.week}  {x.tip}" for x in p.seals]
     return _paper(w["proof"], p.store_name, span, answer, proof_grids(p, language), (notes, seals, language, paper))
+
+
+def _unknown(p: IncomeProof) -> list[str]:
+    """Months without hours or bills, in Spanish."""
+    hours, fuel = [m.month for m in p.months if m.hours is None], [m.month for m in p.months if m.fuel is None]
+    out = [f"No se conocen las horas de {', '.join(hours)}: faltan lecturas."] if hours else []
+    return out + ([f"No hay factura de energía de {', '.join(fuel)}: esos meses no tienen contraste."] if fuel else [])
 
 
 def _paper(
