@@ -65,6 +65,9 @@ class TestVerify:
         assert done.returncode == 3
         assert entry.id in done.stdout
         assert "changed after it was booked" in done.stdout
+        assert "guards against changing entries were missing" in done.stderr
+        listed = run("entries", STORE, book=book_path)
+        assert f"Heed: {STORE}, place" in listed.stderr, "every command that reads past it says so"
         said = json.loads(run("verify", "--json", book=book_path).stdout)
         assert (said["is_whole"], said["report"]["faults"][0]["entry"]) == (False, entry.id)
 

@@ -14,11 +14,17 @@ if TYPE_CHECKING:
 
 @contextmanager
 def opened(path: str, *, create: bool = False) -> Iterator[Book]:
-    """The book at a path or address, closed afterwards."""
+    """The book at a path or address, closed afterwards; a chain seen not to hold is told of, on standard error."""
     from drybank.book import open_book
+    from drybank.cli.say import complain
 
     with open_book(path, create=create) as book:
-        yield book
+        try:
+            yield book
+        finally:
+            for doubt in (book.guards_missed, *book.doubts.values()):
+                if doubt:
+                    complain(f"Heed: {doubt}")
 
 
 def pen(by: str, origin: str = "terminal") -> Pen:
