@@ -103,6 +103,16 @@ def test_bad_input_is_a_plain_sentence_and_no_traceback(drybank, words, slip):
     assert "Traceback" not in out + err
 
 
+def test_a_scale_says_what_its_error_does_to_a_count(drybank):
+    code, out, _ = drybank(
+        "prove", "scale", "saddle", "--reference", "2 kg", "--shown", "2011.34 g", "--coin", "25", "--forget"
+    )
+    assert code == 0
+    assert "2.0 coins" in out
+    code, out, _ = drybank("prove", "scale", "saddle")
+    assert out.index("Cautions") < out.index("What to do")
+
+
 class TestHeat:
     def _log(self, tmp_path, text):
         path = tmp_path / "log.csv"

@@ -412,3 +412,38 @@ def prove_sign(
         )  # fmt: skip
         proven = price_sign(it, store, bank, sign, how)
     _show(proven, as_json=as_json)
+
+
+@prove.command(
+    "scale",
+    epilog="Example: drybank prove scale saddle --reference '2 kg' --give '0.1 g' --shown '2001 g' --step '1 g' --coin 25",
+)
+def prove_scale(
+    store: StoreKey,
+    reference: Annotated[str, typer.Option("--reference", help="A known mass, as '2 kg'.")] = "",
+    shown: Annotated[str, typer.Option("--shown", help="What the scale showed, as '2001 g'.")] = "",
+    step: Annotated[str, typer.Option("--step", help="The scale's step, as '1 g'.")] = "1 g",
+    coin: Annotated[int, typer.Option("--coin", help="The coin to reckon the error in, by minor units.")] = 0,
+    give: Give = "0.1 g",
+    minutes: Minutes = None, rule: OwnRule = "", forget: Forget = False,
+    book: BookPath = DEFAULT_BOOK, by: By = "", as_json: AsJson = False,
+) -> None:  # fmt: skip
+    """A coin scale against a known mass."""
+    from drybank.cli.opened import opened
+    from drybank.desk.proof import ScaleSaid, scale_check
+    from drybank.desk.quantity import MASS_G, quantity
+
+    if not (reference and shown):
+        _brief("coins", as_json=as_json)
+        return
+    said = ScaleSaid(
+        reference_g=quantity(reference, MASS_G, where="--reference", usual="2 kg"),
+        reference_plus_minus_g=quantity(give, MASS_G, where="--give", usual="0.1 g"),
+        shown_g=quantity(shown, MASS_G, where="--shown", usual="2001 g"),
+        step_g=quantity(step, MASS_G, where="--step", usual="1 g"),
+        coin_minor=coin,
+    )
+    how = _how(by, minutes, None, None, rule, unit="g", keep=not forget)
+    with opened(book) as it:
+        proven = scale_check(it, store, said, how)
+    _show(proven, as_json=as_json)

@@ -49,12 +49,14 @@ from drybank.proof import (
     prove_gas,
     prove_heat,
     prove_make_up,
+    prove_scale,
     prove_sign,
     prove_time,
     prove_voltage,
 )
 from drybank.proof.gas import ClockingPlan, DerateRule
 from drybank.proof.standing import DUCT_VELOCITY, REFUND_NOTICE, STATEMENT_OF_RATES, VOLTAGE_UNBALANCE
+from drybank.records.coins import coin
 from drybank.records.control import Terms
 from drybank.records.errors import InputError, Missing
 from drybank.records.finding import Finding
@@ -455,3 +457,24 @@ def posted_line(text: str, currency: str, kind: Literal["start", "top-up"]) -> P
     if not sign:
         raise InputError(f"“{text}” is not a line of the sign.", mend="Write it like 1.00=26 min.")
     return PostedLine(money=parse_money(money, currency), seconds=seconds_from(span), kind=kind)
+
+
+def scale_check(book: Book, store: str, said: ScaleSaid, how: How) -> Proven:
+    """Check a scale against a known mass, and say what its error does to a count of one of the store's coins."""
+    laid = layout_at(book, store, how.when)
+    kind = coin(laid.store.currency, said.coin_minor or max(laid.store.coins))
+    result = prove_scale(
+        reference_g=said.reference_g, reference_plus_minus_g=said.reference_plus_minus_g, shown_g=said.shown_g,
+        step_g=said.step_g, coin=kind, tolerance=how.rule(laid, None), conduct=how.conduct("scale"),
+    )  # fmt: skip
+    return _keep(book, laid, how, result, at="store")
+
+
+class ScaleSaid(msgspec.Struct, frozen=True, kw_only=True):
+    """A scale's check: the known mass and its give or take, what the scale showed, its step [g]; a coin's minor units."""
+
+    reference_g: float
+    reference_plus_minus_g: float
+    shown_g: float
+    step_g: float
+    coin_minor: int = 0

@@ -182,5 +182,9 @@ STEPS: Final[dict[str, tuple[str, ...]]] = {
         "For a qualified person: a rated meter, at the terminals the maker names, with the dryer heating.",
         "Three phases: between each pair.",
     ),
+    "coins": (
+        "Take a mass whose value is known to a tenth of the scale's step, near the weight of a full bag.",
+        "Zero the scale, put the mass on its middle, read it; not rolled coins: one coin may be 4 % off when new.",
+    ),
     "sign": ("Read the sign off the wall, line by line, as a customer would.",),
 }
