@@ -259,8 +259,9 @@ def grids_csv(grids: tuple[Grid, ...]) -> str:
 
 
 def _harmless(cell: str) -> str:
-    """A leading =, +, @, tab or return would be run by a spreadsheet; a minus before digits is a number and stays."""
-    runs = cell[:1] in ("=", "+", "@", "\t", "\r") or (
-        cell[:1] == "-" and not cell[1:].replace(",", "").replace(".", "").isdigit()
+    """A leading =, + or @ would be run by a spreadsheet; a minus before digits is a number and stays. No line breaks."""
+    plain = " ".join(cell.split())  # a bare return would begin a row of its own for some readers
+    runs = plain[:1] in ("=", "+", "@") or (
+        plain[:1] == "-" and not plain[1:].replace(",", "").replace(".", "").isdigit()
     )
-    return f"'{cell}" if runs else cell
+    return f"'{plain}" if runs else plain
