@@ -144,7 +144,8 @@ def main() -> None:
     print(f"best: coin {COINS[best]}, time {problems[best].times_s[top.choice.time]} s, "
           f"start {problems[best].starts[top.choice.start]}, levels {top.choice.levels}, "
           f"keeps every constraint: {is_allowed(problems[best], top.choice)}")  # fmt: skip
-    print(f"search: wall {wall:.2f} s on {asked.threads} threads, CPU {cpu:.2f} s; one thread CPU {single:.2f} s")
+    print(f"search: wall {wall:.2f} s on {asked.threads} threads, CPU {cpu:.2f} s; one thread CPU {single:.2f} s; "
+          f"{os.getloadavg()[0]:.1f} processes were running (wall times count only while that is near {asked.threads})")  # fmt: skip
     rate, equal = brute_settings_per_s(problems[3], 2000)
     print(f"brute force: {rate:,.0f} settings a second; {equal} of 12 equal the plain maths to the last digit")
     ratio = settings / single / rate

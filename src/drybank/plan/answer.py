@@ -235,7 +235,7 @@ def _written(inputs: PlanInputs, question: Problem, found: _Found, answer: PlanS
         store=inputs.store, bank=inputs.bank, currency=inputs.currency,
         setting=answer, house=house_of(inputs.grid, answer), today=inputs.today,
         what_to_set=words.what_to_set(inputs, answer, keeps),
-        what_it_brings=words.what_it_brings(inputs, by_key["contribution"], by_key["lost"]),
+        what_it_brings=words.what_it_brings(inputs, by_key["contribution"], by_key["lost"], keeps),
         what_could_be_wrong=words.what_could_be_wrong(inputs, ranked),
         keeps_today=keeps, changes=words.changes(inputs, answer, inputs.today),
         figures=(*made, *waiting_figures(queued.report if queued is not None else None)),

@@ -65,9 +65,14 @@ def what_to_set(inputs: PlanInputs, setting: PlanSetting, keeps: bool) -> str:
     return f"Set {say_setting(inputs, setting)}."
 
 
-def what_it_brings(inputs: PlanInputs, figure: PlanFigure, lost: PlanFigure) -> str:
+def what_it_brings(inputs: PlanInputs, figure: PlanFigure, lost: PlanFigure, keeps: bool) -> str:
     """The weekly contribution, or its change, with a week's scatter and the range of assumption apart."""
     change = figure.difference
+    if keeps:
+        return (
+            f"About {money(inputs, figure.proposed.value)} a week after energy, wear and lost visits, as today: "
+            "no other setting that keeps the constraints is expected to bring more."
+        )
     if change is None or change.interval is None:
         week = figure.proposed
         text = f"About {money(inputs, week.value)} a week after energy, wear and lost visits"
