@@ -7,6 +7,7 @@ from hypothesis import strategies as st
 from scipy.stats import false_discovery_control, norm
 
 from drybank.balance.statistics.lists import adjusted, chance_of_luck, on_list, words
+from tests.facts.report import note
 
 
 @pytest.mark.facts
@@ -17,6 +18,7 @@ def test_adjusted_p_values_agree_with_scipy(p, any_dependence):
     p = np.array(p)
     method = "by" if any_dependence else "bh"
     want = false_discovery_control(p, method=method)
+    note(f"adjusted p values, {method}", "scipy.stats.false_discovery_control", "R", "as scipy", "equal", "1e-12")
     np.testing.assert_allclose(adjusted(p, any_dependence=any_dependence), want, rtol=1e-12, atol=1e-300)
 
 
@@ -24,7 +26,16 @@ def test_adjusted_p_values_agree_with_scipy(p, any_dependence):
 def test_fifteen_p_values_of_the_first_paper_give_four_discoveries():
     """Benjamini, Hochberg 1995, J. R. Stat. Soc. B 57, section 4.1, at q = .05 (from memory): four rejected."""
     p = np.array([.0001, .0004, .0019, .0095, .0201, .0278, .0298, .0344, .0459, .3240, .4262, .5719, .6528, .7590, 1.0])  # fmt: skip
-    assert int(on_list(p, 0.05).sum()) == 4
+    got = int(on_list(p, 0.05).sum())
+    note(
+        "15 p values of the first paper, q = .05",
+        "Benjamini, Hochberg 1995, 4.1",
+        "M",
+        "4 rejected",
+        f"{got} rejected",
+        "exact",
+    )
+    assert got == 4
 
 
 def test_unknown_pockets_are_neither_listed_nor_counted():

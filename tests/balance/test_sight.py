@@ -9,6 +9,7 @@ from drybank.balance.audit.sight import ONE_IN_A_HUNDRED, smallest_loss
 from drybank.records.errors import InputError
 from drybank.trial import Fault, World, invent
 from tests.balance.houses import panel_of
+from tests.facts.report import note
 
 ALIKE = World(trade_spread_store=0.0, trade_spread_pocket=0.05, season=0.0)
 
@@ -37,6 +38,10 @@ def test_the_told_sizes_lie_near_those_of_a_study_that_looked_at_the_total_alone
     4 / 8 / 12 weeks, mixed trade. Ours also knows the first reading from the weeks before: at most as large."""
     told = what_would_i_see(coins_week=(210.0,) * 12, weeks=(4, 8, 12))
     for sight, study in zip(told.sights, (0.021, 0.012, 0.010), strict=True):
+        note(
+            f"smallest loss noticed after {sight.weeks} weeks", "simulation study of the same model, total alone", "C",
+            f"{100 * study:.1f} %", f"{100 * sight.pocket_frac:.2f} %", "ours no larger",
+        )  # fmt: skip
         assert 0.55 * study < sight.pocket_frac <= study
 
 

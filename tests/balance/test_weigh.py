@@ -14,6 +14,7 @@ from drybank.balance.weigh import (
 )
 from drybank.records.coins import coin
 from drybank.records.errors import InputError, NotIdentified
+from tests.facts.report import note
 
 OWN = MeanMass(value_minor=25, mean_g=5.622, coins=1000)
 
@@ -24,12 +25,22 @@ def test_value_of_a_pound_agrees_with_the_mints_redemption_rates(value, per_poun
     """31 CFR 100.11(d), dollars per pound (read); nominal masses of 31 USC 5112(a) (read): to .001 dollar."""
     mass = MeanMass(value_minor=value, mean_g=coin("USD", value).mass_g, coins=10**9, scale_step_g=0.0)
     got = value_by_weight(453.59237, [mass], scale_step_g=0.0)
+    note(
+        f"value of 1 lb of {value} c",
+        "31 CFR 100.11(d); masses 31 USC 5112(a)",
+        "R",
+        f"{per_pound:.4f}",
+        f"{got.minor / 100:.4f}",
+        "0.001",
+    )
     assert got.minor / 100 == pytest.approx(per_pound, abs=0.001)
 
 
 @pytest.mark.facts
 def test_nominal_mass_of_circulated_quarters_reads_0_85_percent_short():
     """50 quarters from circulation, mean 5.622 g against 5.670 g: .85 % light (read in a secondary page)."""
+    ours = f"{100 * nominal_bias('USD', OWN):.2f} %"
+    note("circulated quarters by nominal mass", "50 quarters, statistics exercise", "R2", "-0.85 %", ours, "0.01 point")
     assert nominal_bias("USD", OWN) == pytest.approx(-0.0085, abs=0.0001)
 
 
@@ -45,6 +56,10 @@ def test_own_mean_mass_reaches_the_published_accuracy(step, sds, exact, half_per
     for n, sd in zip((200, 1000, 4000), sds, strict=True):
         assert count_sd(n, OWN, scale_step_g=step, batch_cv=0.00045) == pytest.approx(sd, abs=0.055)
     assert largest_exact(OWN, scale_step_g=step, batch_cv=0.00045) == pytest.approx(exact, rel=0.02)
+    note(
+        f"coins weighed exactly, {step:g} g scale", "simulation study of weighing, recomputed", "C", f"{exact}",
+        f"{largest_exact(OWN, scale_step_g=step, batch_cv=0.00045)}", "2 %",
+    )  # fmt: skip
     assert fewest_within(0.005, OWN, scale_step_g=step, batch_cv=0.00045) == pytest.approx(half_percent, rel=0.02)
 
 
