@@ -5,12 +5,12 @@ import json
 import msgspec
 import numpy as np
 import pytest
-from tests.desk.conftest import STORE
 
-from drybank.desk.drying import drum_of, dry_alone, dry_in_store
+from drybank.desk.drying import dry_alone, dry_in_store
 from drybank.desk.drying_ask import as_said, ask_from, units_said
 from drybank.desk.drying_changes import Ask
 from drybank.desk.drying_chart import chart_of, energy_words, lines_of, picture
+from drybank.desk.drying_drum import drum_of
 from drybank.desk.drying_trial import (
     EvidenceTexts,
     TrialTexts,
@@ -24,6 +24,7 @@ from drybank.records.entry import Proved
 from drybank.records.errors import InputError, Missing, NotIdentified
 from drybank.records.store import Units
 from drybank.records.units import CFM_M3_S, POUND_KG
+from tests.desk.conftest import STORE
 
 KEYS = (
     "minutes_to_dry", "gas_to_dry_j", "electricity_to_dry_j", "gas_sold_j", "load_temp_after_cool_down_k",
@@ -278,3 +279,34 @@ def test_store_figures_narrow_the_band_and_are_kept(book, pen, pocket):
     assert dry_in_store(book, STORE, pocket, Ask(), pen.clock()).is_calibrated
     assert usual.is_calibrated is False
     assert CFM_M3_S > 0
+
+
+def test_need_table_is_built_once_and_a_damaged_file_is_built_over(tmp_path, monkeypatch):
+    from drybank.desk import drying_needs
+    from drybank.drying import NeedAxes, Pocket
+
+    axes = NeedAxes(air_c=(22.0, 22.0), humidity_frac=(0.5, 0.5), points=(6, 4, 1, 1))
+    first = drying_needs.kept_needs(Pocket(), [75.0], axes, tmp_path)
+    built = []
+    monkeypatch.setattr(drying_needs, "build_needs", lambda *a, **k: built.append(a) or first)
+    again = drying_needs.kept_needs(Pocket(), [75.0], axes, tmp_path)
+    assert np.array_equal(again.values, first.values)
+    assert not built
+    path = next(tmp_path.glob("needs-*.bin"))
+    path.write_bytes(path.read_bytes()[:-3])
+    drying_needs.kept_needs(Pocket(), [75.0], axes, tmp_path)
+    assert built
+    assert [p.name for p in tmp_path.iterdir()] == [path.name]
+
+
+def test_working_says_what_went_in_and_how_it_is_known(told):
+    known = {i.name: i.how for i in told.working.inputs}
+    assert known["load"] == "given"
+    assert known["airflow"] == "assumed"
+    assert known["fabric contact"] == "assumed"
+
+
+def test_cool_down_lies_inside_or_after_the_sold_time_as_the_sheet_says(book, pen, pocket):
+    """The control of this pocket keeps its cool-down inside the sold time."""
+    told = dry_in_store(book, STORE, pocket, Ask(sold_s=1500.0), pen.clock())
+    assert told.trace.time_s[-1] == pytest.approx(1500.0)

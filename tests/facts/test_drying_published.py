@@ -38,3 +38,14 @@ def test_valve_retrofit_saving_is_not_reproduced_and_the_page_says_so(rows):
     ours = {case.key: value for case, value in rows}
     assert ours["X1"] < 0.2 * 0.18
     assert "does not predict retrofit savings" in published.page(rows)
+
+
+@pytest.mark.parametrize(
+    ("key", "level", "pounds", "points"),
+    [("C1", 3.73, 8.45, 0.535), ("U1", 3.30, 8.45, 0.535), ("U2", 3.01, 7.0, 0.66)],
+)
+def test_levels_in_pounds_per_kilowatt_hour_come_to_the_energy_per_water_used(key, level, pounds, points):
+    """Level (10 CFR 430.32(h), read) over use factor 1.04 and water removed (App. D, D1 arithmetic, from memory)."""
+    case = next(c for c in published.CASES if c.key == key)
+    water_kg = pounds * 0.45359237 * points
+    assert pounds / level / 1.04 / water_kg == pytest.approx(case.low, abs=6e-4)

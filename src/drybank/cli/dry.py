@@ -42,6 +42,7 @@ def dry(
     gas_price: Annotated[str, typer.Option("--gas-price", help="As 1.12/therm; the store's tariff if not said.")] = "",
     power_price: Annotated[str, typer.Option("--power-price", help="As 0.14/kWh.")] = "",
     currency: Annotated[str, typer.Option("--currency", help="Of the prices; the store's own if not said.")] = "",
+    working: Annotated[bool, typer.Option("--working", help="Show what went into it.")] = False,
     chart: Annotated[str, typer.Option("--chart", help="Draw it into this file: .svg or .png.")] = "",
     book: BookPath = DEFAULT_BOOK,
     as_json: AsJson = False,
@@ -80,6 +81,11 @@ def dry(
         say.as_json(told)
         return
     _show(told)
+    if working and told.working is not None:
+        say.head("Working")
+        say.line(f"  {told.working.formula}.")
+        rows = [(i.name, f"{i.value} {i.unit}".strip(), i.how) for i in told.working.inputs]
+        say.table(("from", "value", "how known"), rows, right=(1,))
     if form:
         say.line(f"Drawn: {chart}")
 

@@ -12,15 +12,14 @@ import msgspec
 import numpy as np
 
 from drybank.desk.drying_changes import Ask, Change, Kind, changes_of, energy_cost, energy_cost_band
+from drybank.desk.drying_drum import Taken, drum_of, drum_said, from_plate
 from drybank.drying import (
     MIXED,
     TEST_CLOTH,
     TOWELS,
     Air,
-    Calibration,
     Drying,
     FabricClass,
-    FireControl,
     Heat,
     Load,
     Pocket,
@@ -28,12 +27,11 @@ from drybank.drying import (
     dry,
 )
 from drybank.drying.bands import band
-from drybank.records.entry import Proved
-from drybank.records.errors import InputError, Missing
+from drybank.records.errors import InputError
 from drybank.records.layout import Layout
 from drybank.records.store import Fuel, Plate, Units
-from drybank.records.units import CFM_M3_S, ZERO_C_K
-from drybank.records.working import Assumption, Interval
+from drybank.records.units import ZERO_C_K
+from drybank.records.working import Assumption, HowKnown, Input, Interval, Working
 
 if TYPE_CHECKING:
     from drybank.book import Book
@@ -41,8 +39,6 @@ if TYPE_CHECKING:
 CLASSES: Final[dict[Kind, tuple[FabricClass, ...]]] = {
     "mixed": MIXED, "towels": TOWELS, "half cotton": TEST_CLOTH,
 }  # fmt: skip
-TRIALS: Final = ("towel trial", "store evidence")
-FITTED: Final = ("heat_input_w", "flow_exhaust_m3_s", "contact_w_k", "leak_frac")
 HANDLING_C: Final = 50.0  # where hot cloth is taken to be fit to handle: assumed, no standard gives a figure for goods
 LARGE_KG: Final = 6.0
 TRACE_ROWS: Final = 240
@@ -96,76 +92,9 @@ class Dried(msgspec.Struct, frozen=True, kw_only=True):
     classes: tuple[str, ...]
     trace: Trace
     assumptions: tuple[Assumption, ...]
+    working: Working | None = None
     cautions: tuple[str, ...] = CAUTIONS
     units: Units = Units()
-
-
-class Taken:
-    """Collects what was not given."""
-
-    def __init__(self) -> None:
-        self.list: list[Assumption] = []
-
-    def __call__(self, name: str, taken: str, source: str, *, low: str = "", high: str = "") -> None:
-        self.list.append(
-            Assumption(name=name, taken=taken, source=source, low=low, high=high, matters="minutes, energy")
-        )
-
-
-def drum_of(book: Book, laid: Layout, pocket: str, when: datetime) -> tuple[Pocket, tuple[Assumption, ...]]:
-    """The drum of a pocket: plate, then what the newest trial in the book found; the rest assumed and listed."""
-    taken = Taken()
-    if pocket not in laid.pockets:
-        raise Missing(f"There is no pocket “{pocket}” in {laid.store.name}. Pockets: {', '.join(laid.pockets)}.")
-    drum = _from_plate(laid.pockets[pocket].plate, taken)
-    found = _trial(book, laid.store.key, pocket, when)
-    if found is None:
-        taken(
-            "fabric contact",
-            f"{drum.contact_w_k:g} W/K",
-            "set on one household level",
-            low="0.7 times",
-            high="1.4 times",
-        )
-        taken("leakage", "20 % of the airflow", "two household units measured 20 to 60 %", low="10 %", high="50 %")
-        return drum, tuple(taken.list)
-    body, happened = found
-    fitted = {k: float(v) for k, v in body.measured.items() if k in FITTED}
-    how = Calibration(
-        how=body.test, band_frac=float(body.measured.get("band_frac", 0.0)), source=f"the book, {happened:%Y-%m-%d}"
-    )
-    kept = [a for a in taken.list if a.name not in ("heat input", "airflow")]
-    return msgspec.structs.replace(drum, **fitted, calibration=how), tuple(kept)
-
-
-def _from_plate(plate: Plate, taken: Taken) -> Pocket:
-    usual = Pocket()
-    if plate.input_w is None:
-        taken("heat input", f"{usual.heat_input_w / 1000:.1f} kW", "common practice for a 30-lb pocket", low="-10 %", high="+10 %")  # fmt: skip
-    if plate.airflow_m3_s is None:
-        taken("airflow", f"{usual.flow_exhaust_m3_s / CFM_M3_S:.0f} cfm", "common practice for a 30-lb pocket", low="-20 %", high="+25 %")  # fmt: skip
-    if plate.motor_w is None:
-        taken("motor", f"{usual.motor_w:.0f} W", "common practice for a 30-lb pocket")
-    return Pocket(
-        fuel=plate.fuel,
-        heat_input_w=plate.input_w if plate.input_w is not None else usual.heat_input_w,
-        flow_exhaust_m3_s=plate.airflow_m3_s if plate.airflow_m3_s is not None else usual.flow_exhaust_m3_s,
-        motor_w=plate.motor_w if plate.motor_w is not None else usual.motor_w,
-        derate_frac_per_1000_ft=0.04 if plate.is_derated else 0.0,
-        fire=FireControl(kind=plate.fire),
-    )
-
-
-def _trial(book: Book, store: str, pocket: str, when: datetime) -> tuple[Proved, datetime] | None:
-    """The newest trial of a pocket; a towel trial counts before what the store's figures say."""
-    best: tuple[bool, datetime, Proved] | None = None
-    for told in book.story(store, kinds=("proof",), until=when):
-        body = told.entry.body
-        if isinstance(body, Proved) and body.test in TRIALS and body.at == pocket:
-            rank = (body.test == TRIALS[0], told.entry.happened, body)
-            if best is None or rank[:2] >= best[:2]:
-                best = rank
-    return None if best is None else (best[2], best[1])
 
 
 def dry_in_store(book: Book, store: str, pocket: str, ask: Ask, when: datetime) -> Dried:
@@ -177,7 +106,7 @@ def dry_in_store(book: Book, store: str, pocket: str, ask: Ask, when: datetime) 
     taken = Taken()
     taken.list += assumed
     load = _load_of(laid, pocket, ask, taken)
-    temp, cool = _heat_of(book, laid, pocket, ask, when, taken)
+    heat = _heat_of(book, laid, pocket, ask, when, taken)
     air = _air_of(ask, laid.store.altitude_m, taken)
     full = msgspec.structs.replace(ask, currency=ask.currency or laid.store.currency)
     if ask.gas_minor_kwh is None or ask.power_minor_kwh is None:
@@ -189,7 +118,6 @@ def dry_in_store(book: Book, store: str, pocket: str, ask: Ask, when: datetime) 
             gas_minor_kwh=ask.gas_minor_kwh if ask.gas_minor_kwh is not None else gas,
             power_minor_kwh=ask.power_minor_kwh if ask.power_minor_kwh is not None else power,
         )
-    heat = Heat(temp_exhaust_c=temp, cool_down_s=cool)
     told = _told(load, drum_said(drum, ask), air, heat, full, taken.list)
     return msgspec.structs.replace(told, store=store, pocket=pocket, units=laid.store.units)
 
@@ -197,7 +125,7 @@ def dry_in_store(book: Book, store: str, pocket: str, ask: Ask, when: datetime) 
 def dry_alone(ask: Ask, units: Units) -> Dried:
     """One load in a pocket of no store: a 30-lb gas pocket unless said otherwise."""
     taken = Taken()
-    drum = drum_said(_from_plate(_plate_said(ask), taken), ask)
+    drum = drum_said(from_plate(_plate_said(ask), taken), ask)
     taken(
         "fabric contact", f"{drum.contact_w_k:g} W/K", "set on one household level", low="0.7 times", high="1.4 times"
     )
@@ -215,20 +143,6 @@ def _plate_said(ask: Ask) -> Plate:
     return Plate(
         fuel=ask.fuel or "natural gas", fire=ask.fire or "on/off", input_w=ask.heat_input_w, airflow_m3_s=ask.flow_m3_s
     )  # fmt: skip
-
-
-def drum_said(drum: Pocket, ask: Ask) -> Pocket:
-    """The drum with what the person said about it laid over."""
-    said: dict[str, object] = {}
-    if ask.heat_input_w is not None:
-        said["heat_input_w"] = ask.heat_input_w
-    if ask.flow_m3_s is not None:
-        said["flow_exhaust_m3_s"] = ask.flow_m3_s
-    if ask.fire is not None:
-        said["fire"] = msgspec.structs.replace(drum.fire, kind=ask.fire)
-    if ask.fuel is not None:
-        said["fuel"] = ask.fuel
-    return msgspec.structs.replace(drum, **said) if said else drum
 
 
 def _or(value: float | None, usual: float, taken: Taken, name: str, words: str, source: str) -> float:
@@ -256,9 +170,7 @@ def _load_of(laid: Layout, pocket: str, ask: Ask, taken: Taken) -> Load:
     return Load(mass_dry_kg=mass, residual_frac=residual, classes=CLASSES[ask.kind])
 
 
-def _heat_of(
-    book: Book, laid: Layout, pocket: str, ask: Ask, when: datetime, taken: Taken
-) -> tuple[float | None, float]:
+def _heat_of(book: Book, laid: Layout, pocket: str, ask: Ask, when: datetime, taken: Taken) -> Heat:
     from drybank.desk.proof import heat_set_c
     from drybank.desk.standing import controls_of
 
@@ -270,14 +182,15 @@ def _heat_of(
     else:
         temp, assumed = heat_set_c(book, laid, pocket, ask.heat or 1, when)
         taken.list += assumed
-    if ask.cool_down_s is not None:
-        return temp, ask.cool_down_s
-    bank = laid.controls[controls_of(laid, pocket=pocket)[0]].bank
-    house = book.house_at(laid.store.key, bank, when)
-    cool = next((float(h.value) for h in house if h.purpose == "cool-down time" and h.base == "s"), None)
+    control = laid.controls[controls_of(laid, pocket=pocket)[0]]
+    house = book.house_at(laid.store.key, control.bank, when)
+    cool = ask.cool_down_s
+    if cool is None:
+        cool = next((float(h.value) for h in house if h.purpose == "cool-down time" and h.base == "s"), None)
     if cool is None:
         taken("cool-down", "2 min", "assumed: none set by the book")
-    return temp, 120.0 if cool is None else cool
+    is_inside = laid.sheets[control.sheet].sale.cool_down == "inside"
+    return Heat(temp_exhaust_c=temp, cool_down_s=120.0 if cool is None else cool, is_cool_down_inside_sold=is_inside)
 
 
 def _air_of(ask: Ask, altitude_m: float, taken: Taken) -> Air:
@@ -318,8 +231,41 @@ def _told(load: Load, drum: Pocket, air: Air, heat: Heat, ask: Ask, assumed: lis
         classes=tuple(c.name for c in load.classes),
         trace=_thinned(out.trace),
         assumptions=tuple(assumed),
+        working=_working(load, drum, air, heat, assumed),
         cautions=_cautions(out),
     )
+
+
+def _working(load: Load, drum: Pocket, air: Air, heat: Heat, assumed: list[Assumption]) -> Working:
+    """What went into the run, and how each figure is known."""
+    taken = {a.name for a in assumed}
+
+    def one(name: str, value: float, unit: str, *, fitted: bool = False) -> Input:
+        how: HowKnown = (
+            "assumed" if name in taken else "learned" if fitted and drum.calibration is not None else "given"
+        )
+        return Input(name=name, value=f"{value:.4g}", unit=unit, how=how)
+
+    setting = heat.temp_exhaust_c
+    return Working(
+        figure="minutes, energy and temperatures of one load",
+        formula="heat and water of air, cloth and metal followed in time until the mean moisture is 4 % and that of the thickest "
+        "items 10 %; fuel is the time that the fire burns times its input",
+        inputs=(
+            one("load", load.mass_dry_kg, "kg dry"),
+            one("water left by the washer", load.residual_frac, "kg/kg"),
+            one("heat", setting, "°C") if setting is not None else Input(name="heat", value="none"),
+            one("cool-down", heat.cool_down_s, "s"),
+            one("air that the dryer draws", air.temp_c, "°C"),
+            one("humidity of the air", air.humidity_frac, "of 1"),
+            one("heat input", drum.heat_input_w, "W", fitted=True),
+            one("airflow", drum.flow_exhaust_m3_s, "m3/s", fitted=True),
+            one("fabric contact", drum.contact_w_k, "W/K", fitted=True),
+            one("leakage", drum.leak_frac, "of the airflow", fitted=True),
+            one("motor", drum.motor_w, "W"),
+        ),
+        source="docs/concepts/drying-limits.md, docs/concepts/validity.md",
+    )  # fmt: skip
 
 
 _SAME: Final = (

@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING, Final
 import msgspec
 import numpy as np
 
-from drybank.desk.drying import Taken, drum_of, dry_in_store
+from drybank.desk.drying import dry_in_store
 from drybank.desk.drying_changes import Ask
+from drybank.desk.drying_drum import Taken, drum_of
 from drybank.desk.proof import gas_of
 from drybank.desk.quantity import MASS_G, VOLUME, degrees_c, fraction, quantity, watch_s
 from drybank.desk.standing import layout_at

@@ -49,7 +49,8 @@ WIDTH: Final = STATES + SUMS
 
 # Numbers of the model that are not a pocket's -----------------------------------------------------------
 HEAT_FABRIC: Final = 1300.0  # of dry cloth, J/kg K (from memory)
-MOISTURE_CRITICAL: Final = 0.25  # falling rate starts here (assumed, weak); exponent 3/4 (assumed 0.8, weak)
+MOISTURE_CRITICAL: Final = 0.25  # falling rate starts here (assumed, weak)
+FALLING: Final = 0.75  # its exponent (0.8 was first assumed; weak); the kernel takes two square roots for it
 LEWIS: Final = 0.91  # Lewis number of water vapour in air to the 2/3 (from memory)
 DRY_MEAN, DRY_THICKEST = 0.04, 0.10  # what *dry* means (assumed)
 LONGEST_S: Final = 14400.0  # the model gives up here

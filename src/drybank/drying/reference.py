@@ -75,7 +75,7 @@ def slopes(row: Array, fire: float, y: Array) -> Array:
         regain = y[at.X_0 + k] * fixed[k][at.INV_COTTON_K]
         vapour = min(prop.vapour_pressure_cloth_pa(y[k], regain), 0.98 * row[at.PRESSURE])
         wet[k] = prop.humidity_ratio(vapour, row[at.PRESSURE])
-        psi[k] = min(1.0, max(y[at.X_0 + k], 0.0) / at.MOISTURE_CRITICAL) ** 0.75
+        psi[k] = min(1.0, max(y[at.X_0 + k], 0.0) / at.MOISTURE_CRITICAL) ** at.FALLING
         bound[k] = prop.heat_of_sorption_j_kg(regain)
 
     n = {k: row[at.CONTACT] * fixed[k][at.CONTACT_K] / capacity for k in cloths}

@@ -22,11 +22,12 @@ Array = NDArray[np.float64]
 
 MASS_KG: Final = (0.1, 120.0)
 RESIDUAL_FRAC: Final = (0.05, 2.0)
+BEYOND: Final = "Beyond that the drying model has nothing to go by; check the figure and its unit."
 
 
 def _within(name: str, value: float, low: float, high: float, unit: str, why: str = "") -> None:
     if not low <= value <= high:  # a NaN fails too
-        raise OutOfRange(name, value, low, high, unit, why)
+        raise OutOfRange(name, value, low, high, unit, why or BEYOND)
 
 
 class FabricClass(msgspec.Struct, frozen=True, kw_only=True):

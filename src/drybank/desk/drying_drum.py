@@ -1,0 +1,105 @@
+"""The drum of a pocket: its plate, what the newest trial in the book found, and assumptions for the rest, each listed."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from typing import TYPE_CHECKING, Final
+
+import msgspec
+
+from drybank.desk.drying_changes import Ask
+from drybank.drying import Calibration, FireControl, Pocket
+from drybank.records.entry import Proved
+from drybank.records.errors import Missing
+from drybank.records.layout import Layout
+from drybank.records.store import Plate
+from drybank.records.units import CFM_M3_S
+from drybank.records.working import Assumption
+
+if TYPE_CHECKING:
+    from drybank.book import Book
+
+TRIALS: Final = ("towel trial", "store evidence")
+FITTED: Final = ("heat_input_w", "flow_exhaust_m3_s", "contact_w_k", "leak_frac")
+
+
+class Taken:
+    """Collects what was not given."""
+
+    def __init__(self) -> None:
+        self.list: list[Assumption] = []
+
+    def __call__(self, name: str, taken: str, source: str, *, low: str = "", high: str = "") -> None:
+        self.list.append(
+            Assumption(name=name, taken=taken, source=source, low=low, high=high, matters="minutes, energy")
+        )
+
+
+def drum_of(book: Book, laid: Layout, pocket: str, when: datetime) -> tuple[Pocket, tuple[Assumption, ...]]:
+    """The drum of a pocket: plate, then what the newest trial in the book found; the rest assumed and listed."""
+    taken = Taken()
+    if pocket not in laid.pockets:
+        raise Missing(f"There is no pocket “{pocket}” in {laid.store.name}. Pockets: {', '.join(laid.pockets)}.")
+    drum = from_plate(laid.pockets[pocket].plate, taken)
+    found = _trial(book, laid.store.key, pocket, when)
+    if found is None:
+        taken(
+            "fabric contact",
+            f"{drum.contact_w_k:g} W/K",
+            "set on one household level",
+            low="0.7 times",
+            high="1.4 times",
+        )
+        taken("leakage", "20 % of the airflow", "two household units measured 20 to 60 %", low="10 %", high="50 %")
+        return drum, tuple(taken.list)
+    body, happened = found
+    fitted = {k: float(v) for k, v in body.measured.items() if k in FITTED}
+    how = Calibration(
+        how=body.test, band_frac=float(body.measured.get("band_frac", 0.0)), source=f"the book, {happened:%Y-%m-%d}"
+    )
+    kept = [a for a in taken.list if a.name not in ("heat input", "airflow")]
+    return msgspec.structs.replace(drum, **fitted, calibration=how), tuple(kept)
+
+
+def from_plate(plate: Plate, taken: Taken) -> Pocket:
+    usual = Pocket()
+    if plate.input_w is None:
+        taken("heat input", f"{usual.heat_input_w / 1000:.1f} kW", "common practice for a 30-lb pocket", low="-10 %", high="+10 %")  # fmt: skip
+    if plate.airflow_m3_s is None:
+        taken("airflow", f"{usual.flow_exhaust_m3_s / CFM_M3_S:.0f} cfm", "common practice for a 30-lb pocket", low="-20 %", high="+25 %")  # fmt: skip
+    if plate.motor_w is None:
+        taken("motor", f"{usual.motor_w:.0f} W", "common practice for a 30-lb pocket")
+    return Pocket(
+        fuel=plate.fuel,
+        heat_input_w=plate.input_w if plate.input_w is not None else usual.heat_input_w,
+        flow_exhaust_m3_s=plate.airflow_m3_s if plate.airflow_m3_s is not None else usual.flow_exhaust_m3_s,
+        motor_w=plate.motor_w if plate.motor_w is not None else usual.motor_w,
+        derate_frac_per_1000_ft=0.04 if plate.is_derated else 0.0,
+        fire=FireControl(kind=plate.fire),
+    )
+
+
+def _trial(book: Book, store: str, pocket: str, when: datetime) -> tuple[Proved, datetime] | None:
+    """The newest trial of a pocket; a towel trial counts before what the store's figures say."""
+    best: tuple[bool, datetime, Proved] | None = None
+    for told in book.story(store, kinds=("proof",), until=when):
+        body = told.entry.body
+        if isinstance(body, Proved) and body.test in TRIALS and body.at == pocket:
+            rank = (body.test == TRIALS[0], told.entry.happened, body)
+            if best is None or rank[:2] >= best[:2]:
+                best = rank
+    return None if best is None else (best[2], best[1])
+
+
+def drum_said(drum: Pocket, ask: Ask) -> Pocket:
+    """The drum with what the person said about it laid over."""
+    said: dict[str, object] = {}
+    if ask.heat_input_w is not None:
+        said["heat_input_w"] = ask.heat_input_w
+    if ask.flow_m3_s is not None:
+        said["flow_exhaust_m3_s"] = ask.flow_m3_s
+    if ask.fire is not None:
+        said["fire"] = msgspec.structs.replace(drum.fire, kind=ask.fire)
+    if ask.fuel is not None:
+        said["fuel"] = ask.fuel
+    return msgspec.structs.replace(drum, **said) if said else drum
