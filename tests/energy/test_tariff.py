@@ -313,6 +313,9 @@ class TestImpossibleTariffs:
             ({"taxes": (Tax(name="T", percent=D(500)),)}, "0 to 100"),
             ({"adjustments": (Adjustment(name="A"),)}, "one of the two"),
             ({"energy": (EnergyCharge(name="E", tiers=flat("NaN")),)}, "not a number"),
+            ({"energy": (EnergyCharge(name="E", tiers=flat("1e999999")),)}, "not a number"),
+            ({"energy": (EnergyCharge(name="E", tiers=flat("1e-999999")),)}, "not a number"),
+            ({"taxes": (Tax(name="T", percent=D("1e-999999")),)}, "0 to 100"),
             ({"day_parts": (DayPart(name="p", from_hour=5, to_hour=5),)}, "no hour is left"),
             ({"day_parts": (DayPart(name="p", weekdays=(0,)),)}, "1 to 7"),
         ],
@@ -332,6 +335,10 @@ class TestImpossibleTariffs:
     def test_demand_on_gas_is_refused(self):
         gas = power(fuel="natural gas", unit="therm", demand=(DemandCharge(name="D", tiers=flat("1")),))
         assert "belongs to electricity" in gas.check()[0].sentence()
+
+    def test_a_usage_with_endless_digits_is_refused_at_once(self):
+        with pytest.raises(InputErrors, match=r"quantity is 1E-999999"):
+            bill(Usage(**JULY, quantity=D("1e-999999")), COMMERCIAL)
 
     def test_every_mistake_comes_at_once(self):
         bad = power(currency="ZZZ", taxes=(Tax(name="T", percent=D(-1)),), valid_to=dt.date(1999, 1, 1))

@@ -97,7 +97,7 @@ def _more(usage: Usage, shares: Mapping[str, Decimal] | None, step: Decimal) -> 
 
 def _raise_peaks(usage: Usage, extra_kw: Fraction) -> Usage:
     """Every peak raised as if the step were used evenly over the bill's hours: the least it can rise."""
-    extra = Decimal(extra_kw.numerator) / Decimal(extra_kw.denominator)
+    extra = round(Decimal(extra_kw.numerator) / Decimal(extra_kw.denominator), 12)
     return msgspec.structs.replace(
         usage,
         demand_kw=usage.demand_kw + extra,

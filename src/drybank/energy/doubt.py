@@ -20,6 +20,8 @@ def check_stated_price(stated: StatedBill) -> PriceDoubt | None:
     """
     if not (stated.amount.is_finite() and stated.quantity.is_finite() and stated.price_per_unit.is_finite()):
         raise InputError("amount, quantity and price must be numbers.", where="stated bill")
+    if any(abs(v.adjusted()) > 12 for v in (stated.amount, stated.quantity, stated.price_per_unit)):
+        raise InputError("amount, quantity and price must be figures of a bill.", where="stated bill")
     if stated.quantity <= 0 or stated.price_per_unit <= 0:
         raise InputError("quantity and price must be above zero.", where="stated bill")
     computed = exact(stated.amount) / exact(stated.quantity)

@@ -516,17 +516,31 @@ def _named(where: str, name: str) -> Iterator[InputError]:
         yield InputError("it needs a name.", where=where)
 
 
+DECIMALS_AT_MOST = 12
+"""Digits after the point that a figure may have; more would be a slip, and exact sums of them have no end."""
+
+
+def _fine(value: Decimal) -> bool:
+    """A number with no more digits after the point than anyone prints."""
+    if not value.is_finite():
+        return False
+    exponent = value.as_tuple().exponent
+    return isinstance(exponent, int) and exponent >= -DECIMALS_AT_MOST and value.adjusted() <= DECIMALS_AT_MOST
+
+
 def _finite(where: str, name: str, value: Decimal | None) -> Iterator[InputError]:
-    if value is not None and not value.is_finite():
-        yield InputError(f"{name} is not a number.", where=where)
+    if value is not None and not (_fine(value) and abs(value) <= 10_000_000):
+        yield InputError(f"{name} is not a number that a bill can hold.", where=where,
+                         allowed="-10000000 to 10000000, at most 12 decimals")  # fmt: skip
 
 
 def _within(where: str, name: str, value: Decimal | int | None, low: str, high: str) -> Iterator[InputError]:
     if value is None:
         return
     number = Decimal(value)
-    if not number.is_finite() or not Decimal(low) <= number <= Decimal(high):
-        yield InputError(f"{name} is {value}.", where=where, allowed=f"{low} to {high}")
+    if not _fine(number) or not Decimal(low) <= number <= Decimal(high):
+        shown = str(value) if len(str(value)) <= 24 else f"{str(value)[:20]}..."
+        yield InputError(f"{name} is {shown}.", where=where, allowed=f"{low} to {high}")
 
 
 def _each_within(where: str, name: str, values: Sequence[int], low: int, high: int) -> Iterator[InputError]:
@@ -553,7 +567,7 @@ def _tiers(where: str, tiers: Sequence[Tier]) -> Iterator[InputError]:
     for tier in tiers:
         yield from _finite(where, "price_per_unit", tier.price_per_unit)
     for tier in tiers[:-1]:
-        if tier.up_to_units is None or not tier.up_to_units.is_finite() or tier.up_to_units <= edge:
+        if tier.up_to_units is None or not _fine(tier.up_to_units) or tier.up_to_units <= edge:
             yield InputError(f"tier ends must rise: {tier.up_to_units} follows {edge}.", where=where)
             return
         edge = tier.up_to_units
