@@ -125,3 +125,10 @@ def test_three_months_closed_add_up_to_what_was_counted_and_sold(town, tmp_path)
         assert whole.cards.minor > 0
         assert all(c.seal for c in closed)
         assert book.verify("lantern", seals=[Seal.read(c.seal) for c in closed]).is_whole
+
+
+@pytest.mark.parametrize("store", ["lantern", "weir", "saddle"])
+def test_no_true_reading_is_called_a_slip(town, store):
+    """No slip was planted; a quiet machine's one or two pieces a week are not one."""
+    result = balance_store(town, store, END, since=week(8), until=week(103))
+    assert [f.says for f in result.findings if f.name == "reading does not fit"] == []

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from rich.console import Console
 
 PLAIN_WIDTH = 110
+WORD_AT_MOST = 18
 _consoles: dict[bool, Console] = {}
 
 
@@ -62,12 +63,21 @@ def table(
     from rich.table import Table
     from rich.text import Text
 
+    lines = [tuple(row) for row in rows]
     made = Table(box=None, pad_edge=False, header_style="bold", padding=(0, 1))
     for index, text in enumerate(heads):
+        is_number = index in right
+        fixed = is_number or (index == 0 and index not in wraps)
+        words = [word for cells in ((text,), *((line[index],) for line in lines)) for word in cells[0].split()]
+        least = min(max((len(w) for w in words), default=1), WORD_AT_MOST)
         made.add_column(
-            text, justify="right" if index in right else "left", overflow="fold", no_wrap=index not in wraps
+            text,
+            justify="right" if is_number else "left",
+            overflow="fold",
+            no_wrap=fixed,
+            min_width=None if fixed else least,
         )
-    for row in rows:
+    for row in lines:
         made.add_row(*(Text(cell) for cell in row))
     console().print(made)
 

@@ -13,6 +13,8 @@ FLEET_DF = 8.0  # degrees of freedom that the fleet's spread counts for; a choic
 FLEET_SD = 0.22  # week-to-week sd of ln(increment) when no fleet is known; an assumption
 NEWCOMER_SD = 0.45  # spread of trade between pockets, when a device has no past; an assumption
 LEVEL = 0.998
+STEPS_A_LOAD = 4.0  # pieces, or tenths of an hour, that come with one load; an assumption
+USUAL_STEPS = 200.0  # pieces a week from which the fleet's spread stands for itself; an assumption
 
 
 @dataclass(frozen=True)
@@ -48,6 +50,15 @@ def fleet_restlessness(increments: Floats) -> float:
     steps = np.diff(np.log(good), axis=1).ravel()
     steps = steps[np.isfinite(steps)]
     return spread_sd(steps) / float(np.sqrt(2.0)) if steps.size >= 8 else FLEET_SD
+
+
+def few_loads(steps: float) -> float:
+    """Variance of ln(increment) that a fleet's spread does not know of: steps come in loads, and a quiet device has few.
+
+    A load brings about `STEPS_A_LOAD` steps at once, so ``steps`` of them vary like steps / STEPS_A_LOAD loads would
+    (Poisson). The fleet's own spread already holds that of a usual week, from which on nothing is added.
+    """
+    return STEPS_A_LOAD * max(0.0, 1.0 / max(steps, 0.5) - 1.0 / USUAL_STEPS)
 
 
 def expect_next(
@@ -88,4 +99,5 @@ def expect_next(
     own = spread_sd(rates) ** 2 if n >= 4 else (float(np.var(rates, ddof=1)) if n > 1 else fleet_sd**2)
     df = FLEET_DF + n - 1
     pooled = (FLEET_DF * fleet_sd**2 + (n - 1) * own) / df * (1.0 + 1.57 / n)
-    return Expected(float(np.median(rates) + np.log(span)), float(np.sqrt(pooled)) * stretch, df)
+    centre = float(np.median(rates) + np.log(span))
+    return Expected(centre, float(np.sqrt(pooled * stretch**2 + few_loads(float(np.exp(centre))))), df)
