@@ -132,3 +132,11 @@ def test_no_true_reading_is_called_a_slip(town, store):
     """No slip was planted; a quiet machine's one or two pieces a week are not one."""
     result = balance_store(town, store, END, since=week(8), until=week(103))
     assert [f.says for f in result.findings if f.name == "reading does not fit"] == []
+
+
+def test_a_gap_against_hours_alone_is_never_called_nothing_wrong_nor_given_a_chance(town):
+    """Without a counter minutes, free running and lost coins leave one trace: the causes say so, and one coin test is asked."""
+    found = next(f for f in balanced(town, "dial at 34").findings if "34" in f.where)
+    assert all(c.chance is None for c in found.causes)
+    assert "more minutes for a coin" in found.causes[0].name
+    assert "stop-watch" in found.next_check

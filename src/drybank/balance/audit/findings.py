@@ -10,6 +10,7 @@ import numpy as np
 from drybank.balance.audit import words
 from drybank.balance.audit.devices import Odd
 from drybank.balance.audit.judge import Judged
+from drybank.balance.audit.uncounted import ONE_COIN, causes_by_hours
 from drybank.balance.statistics.causes import CAUSES, CHANNELS
 from drybank.balance.statistics.lists import words as sure_words
 from drybank.balance.statistics.timing import MinutesSeen
@@ -77,8 +78,16 @@ def cash_finding(place: Place, j: Judged, i: int, unit: UnitBalance, extra: tupl
     name = "cash short" if short else "cash over"
     if unit.rests_on == "counter" and first in ("double", "miss"):
         name = "counter counts twice" if first == "double" else "counter misses pieces"
-    check = words.next_check(first, second)
-    if short and first == "theft" and unit.share is not None and unit.luck is not None and unit.luck < 0.05:
+    by_hours = unit.rests_on.startswith("hours")
+    check = ONE_COIN if by_hours else words.next_check(first, second)
+    if (
+        not by_hours
+        and short
+        and first == "theft"
+        and unit.share is not None
+        and unit.luck is not None
+        and unit.luck < 0.05
+    ):
         check = f"{check} If that agrees with today: {words.marked_coins(unit.share.value)}"
     if extra:
         check = f"{extra[0].evidence[-1]} {check}" if extra[0].evidence else check
@@ -91,7 +100,7 @@ def cash_finding(place: Place, j: Judged, i: int, unit: UnitBalance, extra: tupl
         weight="money",
         size=unit.gap,
         certainty=unit.certainty,
-        causes=extra + causes_of(j, i, None),
+        causes=extra + (causes_by_hours(unit) if by_hours else causes_of(j, i, None)),
         next_check=check,
         working=unit.working,
     )
