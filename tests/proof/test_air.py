@@ -89,6 +89,13 @@ def test_friction_agrees_with_the_fluids_library(reynolds, roughness):
     assert friction_factor(reynolds, roughness) == pytest.approx(Colebrook(reynolds, roughness), rel=1e-9)
 
 
+@pytest.mark.facts
+def test_galvanised_wall_is_what_the_handbook_and_the_worked_sheet_take():
+    """0.0003 ft (ASHRAE Fundamentals, duct chapter; secondary) and the sheet's 0.09 mm are one figure."""
+    assert pytest.approx(0.0003) == ROUGHNESS_M / FOOT_M
+    assert pytest.approx(0.09, abs=0.005) == ROUGHNESS_M * 1000
+
+
 def test_friction_is_laminar_below_and_joined_between():
     assert friction_factor(1000, 0.001) == pytest.approx(0.064)
     assert friction_factor(2000, 0.001) == pytest.approx(friction_factor(2000.001, 0.001), rel=1e-6)

@@ -29,7 +29,7 @@ def _slip(reading_v: float, plate_v: float) -> str:
     for factor, words in near.items():
         if abs(reading_v * factor / plate_v - 1) <= _NEAR / 2:
             return words
-    if reading_v < plate_v / 5 and 0.4 <= 10 * reading_v / plate_v <= 1.4:
+    if 0.4 <= 10 * reading_v / plate_v <= 1.4:
         return "Is a digit missing?"
     return "Check the plate and the meter's range. A leg that is truly dead is for an electrician, at once."
 
