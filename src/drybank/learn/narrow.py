@@ -1,0 +1,83 @@
+"""An assumed range after something was seen: prior times likelihood, both shown.
+
+The range that a plan assumes is read as belief: its ends hold nine tenths of a log-normal about its value. What was seen is an
+effect with its standard error and degrees of freedom; how likely each value of the unknown made it is Student's t.
+What comes out is again a range that holds nine tenths of belief. It is never a sampling interval.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from typing import Final
+
+import numpy as np
+
+from drybank.records.errors import InputError
+from drybank.records.learn import F64, Narrowed
+from drybank.records.plan import Ranged
+from drybank.records.working import Input, Working
+
+Z90: Final = 1.6448536269514722
+POINTS: Final = 401
+REACH: Final = 4.0
+"""Standard deviations of the prior that are looked at."""
+
+
+def prior_of(ranged: Ranged) -> tuple[float, float]:
+    """Mean and spread of ln(value) that put a twentieth of belief beyond each end of the range."""
+    if not 0 < ranged.low < ranged.high:
+        raise InputError("A range that is to be narrowed needs a low above zero and a higher high.", where="learn")
+    low, high = math.log(ranged.low), math.log(ranged.high)
+    return (low + high) / 2, (high - low) / (2 * Z90)
+
+
+def narrow(
+    name: str,
+    prior: Ranged,
+    expected: Callable[[F64], F64],
+    *,
+    seen_log: float,
+    seen_se: float,
+    df: float,
+    unit: str = "",
+    seen: str = "",
+) -> Narrowed:
+    """Narrow an assumed range by an effect that was seen.
+
+    ``expected`` gives the log effect that each value of the unknown would bring; ``seen_log`` came out, with ``seen_se``
+    and ``df``. Raises `InputError` where the range or the standard error cannot be.
+    """
+    if not (math.isfinite(seen_log) and seen_se > 0 and df > 0):
+        raise InputError("What was seen has no standard error, so nothing can be learned from it.", where="learn")
+    middle, spread = prior_of(prior)
+    x = np.linspace(middle - REACH * spread, middle + REACH * spread, POINTS)
+    off = (seen_log - np.asarray(expected(np.exp(x)), dtype=np.float64)) / seen_se
+    log_like = -0.5 * (df + 1) * np.log1p(off**2 / df)
+    log_post = log_like - 0.5 * ((x - middle) / spread) ** 2
+    weight = np.exp(log_post - log_post.max())
+    run = np.cumsum(weight) - 0.5 * weight
+    low, value, high = (float(np.exp(np.interp(q, run / weight.sum(), x))) for q in (0.05, 0.5, 0.95))
+    width = 100 * (1 - math.log(high / low) / math.log(prior.high / prior.low))
+    says = (
+        f"{name.capitalize()} was taken as {prior.low:.0f} to {prior.high:.0f} {unit}; after what was seen, "
+        f"{low:.0f} to {high:.0f} {unit} ({width:.0f} % narrower)."
+    )
+    working = Working(
+        figure=name,
+        formula="belief before (log-normal, ends of the range at a twentieth each) times Student's t of what was seen",
+        inputs=(
+            Input(name="range before", value=f"{prior.low:.4g} to {prior.high:.4g}", unit=unit, how="assumed", source=prior.source),
+            Input(name="effect seen", value=f"{100 * math.expm1(seen_log):+.1f} %", how="computed", source=seen),
+            Input(name="its standard error, ln", value=f"{seen_se:.3g} with {df:.3g} degrees"),
+        ),
+    )  # fmt: skip
+    return Narrowed(
+        name=name, unit=unit, prior_low=prior.low, prior=prior.value, prior_high=prior.high, low=low, value=value,
+        high=high, seen=seen, says=says, working=working,
+    )  # fmt: skip
+
+
+def as_ranged(narrowed: Narrowed, source: str) -> Ranged:
+    """The narrowed range as a plan takes it, said to be learned."""
+    return Ranged(value=narrowed.value, low=narrowed.low, high=narrowed.high, how="learned", source=source)
