@@ -15,6 +15,7 @@ from drybank.energy import (
     EnergyCharge,
     FixedCharge,
     NaturalGas,
+    OutdoorAir,
     RoomAir,
     StatedBill,
     Tariff,
@@ -188,24 +189,24 @@ class TestRoomAir:
     }
 
     def test_is_off_by_default(self):
-        assert room_air_cost(None, air_kg_s=np.ones(2), temp_out_c=np.zeros(2), **self.given) is None
+        assert room_air_cost(None, air_kg_s=np.ones(2), outdoor=OutdoorAir(temp_c=np.zeros(2)), **self.given) is None
 
     def test_a_cold_hour_by_hand(self):
         """0.2 kg/s × 1006 × 20 K × 3600 s = 14.486 MJ = 4.024 kWh, over 0.8 = 5.030 kWh at 4 c = 20.12 c."""
-        got = room_air_cost(RoomAir(), air_kg_s=np.array([0.2]), temp_out_c=np.array([0.0]), **self.given)
+        got = room_air_cost(
+            RoomAir(), air_kg_s=np.array([0.2]), outdoor=OutdoorAir(temp_c=np.array([0.0])), **self.given
+        )
         assert got.heating_kwh == pytest.approx(5.030, abs=1e-3)
         assert got.cost_minor == pytest.approx(20.12, abs=0.01)
         assert got.cost_per_drying_minute_minor == pytest.approx(20.12 / 600, abs=1e-4)
 
     def test_a_mild_hour_and_an_idle_hour_cost_nothing(self):
-        got = room_air_cost(RoomAir(cool_to_c=26), air_kg_s=np.array([0.2, 0.0]), temp_out_c=np.array([22.0, -20.0]),
-                            humidity_out_kg_kg=np.array([0.02, 0.001]), **self.given)  # fmt: skip
+        got = room_air_cost(RoomAir(cool_to_c=26), air_kg_s=np.array([0.2, 0.0]), outdoor=OutdoorAir(temp_c=np.array([22.0, -20.0]), humidity_kg_kg=np.array([0.02, 0.001])), **self.given)  # fmt: skip
         assert got.cost_minor == 0
 
     def test_moist_heat_costs_more_to_cool_than_dry_heat(self):
         def cost(humidity):
-            return room_air_cost(RoomAir(cool_to_c=25), air_kg_s=np.array([0.2]), temp_out_c=np.array([34.0]),
-                                 humidity_out_kg_kg=np.array([humidity]), **self.given).cooling_kwh  # fmt: skip
+            return room_air_cost(RoomAir(cool_to_c=25), air_kg_s=np.array([0.2]), outdoor=OutdoorAir(temp_c=np.array([34.0]), humidity_kg_kg=np.array([humidity])), **self.given).cooling_kwh  # fmt: skip
 
         assert cost(0.018) > cost(0.010) > 0
         assert cost(0.008) == cost(0.001)  # drier than the room: nothing to take out
@@ -213,14 +214,23 @@ class TestRoomAir:
     def test_half_the_air_through_an_own_duct_halves_it(self):
         def cost(share):
             room = RoomAir(room_share_frac=share)
-            return room_air_cost(room, air_kg_s=np.ones(3), temp_out_c=np.full(3, 5.0), **self.given).cost_minor
+            return room_air_cost(
+                room, air_kg_s=np.ones(3), outdoor=OutdoorAir(temp_c=np.full(3, 5.0)), **self.given
+            ).cost_minor
 
         assert cost(0.5) == pytest.approx(cost(1.0) / 2)
 
     def test_refuses_cooling_with_moisture_and_no_humidity(self):
         with pytest.raises(InputError, match="no outdoor humidity"):
-            room_air_cost(RoomAir(cool_to_c=25), air_kg_s=np.ones(1), temp_out_c=np.ones(1), **self.given)
+            room_air_cost(
+                RoomAir(cool_to_c=25), air_kg_s=np.ones(1), outdoor=OutdoorAir(temp_c=np.ones(1)), **self.given
+            )
 
     def test_refuses_a_room_cooled_below_where_it_is_heated(self):
         with pytest.raises(InputErrors, match="above heat_to_c"):
-            room_air_cost(RoomAir(heat_to_c=22, cool_to_c=20), air_kg_s=np.ones(1), temp_out_c=np.ones(1), **self.given)
+            room_air_cost(
+                RoomAir(heat_to_c=22, cool_to_c=20),
+                air_kg_s=np.ones(1),
+                outdoor=OutdoorAir(temp_c=np.ones(1)),
+                **self.given,
+            )

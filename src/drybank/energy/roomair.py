@@ -11,7 +11,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from drybank.records.energy import RoomAir, RoomAirCost
+from drybank.records.energy import OutdoorAir, RoomAir, RoomAirCost
 from drybank.records.errors import InputError, InputErrors
 from drybank.records.working import Input, Working
 
@@ -26,25 +26,21 @@ LATENT_20C_J_KG = 2.4535e6
 def room_air_cost(
     room: RoomAir | None,
     *,
+    outdoor: OutdoorAir,
     air_kg_s: Hourly,
-    temp_out_c: Hourly,
     heat_price_minor_kwh: float,
     power_price_minor_kwh: float,
     drying_minutes: float,
     currency: str,
-    humidity_out_kg_kg: Hourly | None = None,
-    pressure_pa: float = 101_325.0,
 ) -> RoomAirCost | None:
     """Cost of conditioning make-up air over a row of hours; None when no room is given (the default).
 
     Parameters
     ----------
+    outdoor : OutdoorAir
+        Temperature, and humidity where the room is cooled and moisture counts, hour by hour.
     air_kg_s : array (hours,)
-        Mean dry-air flow of all dryers together in each hour, 0 when none runs. [kg/s]
-    temp_out_c : array (hours,)
-        Outdoor temperature. [°C]
-    humidity_out_kg_kg : array (hours,), optional
-        Outdoor humidity ratio; needed where the room is cooled and moisture counts. [kg/kg]
+        Mean dry-air flow of all dryers together in each of those hours, 0 when none runs. [kg/s]
     heat_price_minor_kwh, power_price_minor_kwh : float
         Price of a kWh of heating fuel (higher heating value) and of electricity, minor units.
     drying_minutes : float
@@ -62,12 +58,12 @@ def room_air_cost(
     mistakes = room.check()
     if mistakes:
         raise InputErrors(mistakes)
-    flow, outdoor = _hourly("air_kg_s", air_kg_s), _hourly("temp_out_c", temp_out_c)
-    if flow.shape != outdoor.shape:
-        raise InputError(f"{flow.size} hours of air and {outdoor.size} of weather.", where="room air")
+    flow, temps = _hourly("air_kg_s", air_kg_s), _hourly("temp_c", outdoor.temp_c)
+    if flow.shape != temps.shape:
+        raise InputError(f"{flow.size} hours of air and {temps.size} of weather.", where="room air")
     drawn_kg = flow * room.room_share_frac * 3600.0
-    heating_j = float((drawn_kg * HEAT_DRY_AIR_J_KGK * np.maximum(room.heat_to_c - outdoor, 0.0)).sum())
-    cooling_j = _cooling_j(room, drawn_kg, outdoor, humidity_out_kg_kg, pressure_pa)
+    heating_j = float((drawn_kg * HEAT_DRY_AIR_J_KGK * np.maximum(room.heat_to_c - temps, 0.0)).sum())
+    cooling_j = _cooling_j(room, drawn_kg, temps, outdoor)
     heating_kwh = heating_j / 3.6e6 / room.heating_efficiency_frac
     cooling_kwh = cooling_j / 3.6e6 / room.cooling_cop
     cost = heating_kwh * heat_price_minor_kwh + cooling_kwh * power_price_minor_kwh
@@ -85,24 +81,20 @@ def _hourly(name: str, values: Hourly) -> NDArray[np.float64]:
     return row
 
 
-def _cooling_j(
-    room: RoomAir,
-    drawn_kg: NDArray[np.float64],
-    outdoor: NDArray[np.float64],
-    humidity: Hourly | None,
-    pressure_pa: float,
-) -> float:
+def _cooling_j(room: RoomAir, drawn_kg: NDArray[np.float64], temps: NDArray[np.float64], outdoor: OutdoorAir) -> float:
     if room.cool_to_c is None:
         return 0.0
-    hot = outdoor > room.cool_to_c
-    sensible = (drawn_kg * HEAT_DRY_AIR_J_KGK * np.maximum(outdoor - room.cool_to_c, 0.0)).sum()
+    hot = temps > room.cool_to_c
+    sensible = (drawn_kg * HEAT_DRY_AIR_J_KGK * np.maximum(temps - room.cool_to_c, 0.0)).sum()
     if not room.counts_moisture:
         return float(sensible)
-    if humidity is None:
+    if outdoor.humidity_kg_kg is None:
         raise InputError("cooling counts moisture, and no outdoor humidity is given.", where="room air",
-                         mend="Give humidity_out_kg_kg, or set counts_moisture to false.")  # fmt: skip
-    wet = _hourly("humidity_out_kg_kg", humidity)
-    excess = np.maximum(wet - _room_humidity_kg_kg(room.cool_to_c, pressure_pa), 0.0)
+                         mend="Give humidity_kg_kg, or set counts_moisture to false.")  # fmt: skip
+    wet = _hourly("humidity_kg_kg", outdoor.humidity_kg_kg)
+    if wet.shape != temps.shape:
+        raise InputError(f"{temps.size} hours of temperature and {wet.size} of humidity.", where="room air")
+    excess = np.maximum(wet - _room_humidity_kg_kg(room.cool_to_c, outdoor.pressure_pa), 0.0)
     return float(sensible + (drawn_kg * hot * excess * LATENT_20C_J_KG).sum())
 
 

@@ -12,9 +12,11 @@ from __future__ import annotations
 import datetime as dt
 from collections.abc import Iterator, Sequence
 from decimal import Decimal
-from typing import Literal
+from typing import Any, Literal
 
 import msgspec
+import numpy as np
+from numpy.typing import NDArray
 
 from drybank.records.errors import InputError
 from drybank.records.money import MINOR_DIGITS, Money, Rounding
@@ -495,6 +497,14 @@ class RoomAir(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields=T
         if self.cool_to_c is not None and self.cool_to_c <= self.heat_to_c:
             out.append(InputError("cool_to_c must lie above heat_to_c.", where=where))
         return out
+
+
+class OutdoorAir(msgspec.Struct, frozen=True, kw_only=True, eq=False):
+    """Outdoor air hour by hour: arrays (hours,) of °C and, where moisture counts, of humidity ratio in kg per kg."""
+
+    temp_c: NDArray[np.floating[Any]]
+    humidity_kg_kg: NDArray[np.floating[Any]] | None = None
+    pressure_pa: float = 101_325.0
 
 
 class RoomAirCost(msgspec.Struct, frozen=True, kw_only=True):

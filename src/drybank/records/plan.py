@@ -189,6 +189,15 @@ class PlanSetting(msgspec.Struct, frozen=True, kw_only=True):
         return 60.0 * self.piece_minor / self.time_per_piece_s
 
 
+class PlanWeek(msgspec.Struct, frozen=True, kw_only=True):
+    """A watched week of the whole store: who comes and what stands there, which of its banks is planned, and what every
+    bank of it is set to today (needed where it has more than one)."""
+
+    store: TrafficStore
+    bank: int = 0
+    settings: TrafficSettings | None = None
+
+
 class PlanInputs(msgspec.Struct, frozen=True, kw_only=True, eq=False):
     """All that a plan is made from."""
 

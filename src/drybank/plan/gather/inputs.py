@@ -18,11 +18,9 @@ from drybank.plan.gather.needs import BELIEF
 from drybank.plan.gather.week import week_of_bank
 from drybank.records.energy import Supply
 from drybank.records.errors import Missing
-from drybank.records.plan import PlanInputs, PlanLimits
+from drybank.records.plan import PlanInputs, PlanLimits, PlanWeek
 from drybank.records.sheet import ControlSheet, HouseSettings
 from drybank.records.store import Store
-from drybank.records.traffic import Settings as TrafficSettings
-from drybank.records.traffic import Store as TrafficStore
 
 
 def plan_inputs(
@@ -33,16 +31,13 @@ def plan_inputs(
     *,
     supplies: Sequence[Supply] = (),
     drum: Drum | None = None,
-    traffic: TrafficStore | None = None,
-    traffic_bank: int = 0,
-    traffic_settings: TrafficSettings | None = None,
+    week: PlanWeek | None = None,
 ) -> PlanInputs:
     """Inputs of a plan for one bank of a store.
 
     ``house_today`` are the house settings in force (None or empty: not known; no comparison, no limit on the step).
     ``supplies`` say what heat is in the fuel; ``drum`` is a pocket of the bank as a trial calibrated it (default: from its
-    plate, uncalibrated); ``traffic`` is the store's week for queues (default: the bank's share of
-    a week made from the store file), ``traffic_settings`` what its banks are set to today where it has several.
+    plate, uncalibrated); ``week`` is the store's week for queues (default: the bank's share of one made from the store file).
 
     Raises `InputError` where the bank, its grid or its trade cannot carry a plan.
     """
@@ -63,15 +58,15 @@ def plan_inputs(
             matters="the share of loads dry at the first purchase")  # fmt: skip
     notes = () if len({p.plate for p in pockets}) == 1 else (
         f"The pockets of this bank differ; pocket {pockets[0].key} stands for all.",)  # fmt: skip
-    week = traffic if traffic is not None else week_of_bank(
-        store, bank, loads, per_week.value, len(pockets), pockets[0].fill_kg
-    )  # fmt: skip
+    if week is None:
+        made = week_of_bank(store, bank, loads, per_week.value, len(pockets), pockets[0].fill_kg)
+        week = PlanWeek(store=made) if made is not None else None
     return PlanInputs(
         store=store.key, bank=bank, currency=store.currency, grid=grid, loads=loads, loads_per_week=per_week,
         costs=costs, price_answer=price_answer(store, today, loads, grid, assumed), limits=_limits(store),
-        today=today, pockets=len(pockets), traffic=week, traffic_bank=traffic_bank if traffic is not None else 0,
-        traffic_settings=traffic_settings,
-        assumptions=(*assumed.list, *(week.assumptions if week is not None else ())),
+        today=today, pockets=len(pockets), traffic=week.store if week is not None else None,
+        traffic_bank=week.bank if week is not None else 0, traffic_settings=week.settings if week is not None else None,
+        assumptions=(*assumed.list, *(week.store.assumptions if week is not None else ())),
         notes=(*sale_notes, *today_notes, *notes),
     )  # fmt: skip
 

@@ -10,7 +10,7 @@ from drybank.control import controls_of
 from drybank.drying import Air, FireControl
 from drybank.drying import Pocket as Drum
 from drybank.plan.gather.assumed import Assumed
-from drybank.plan.gather.needs import UNCALIBRATED, Curve, curve, from_minutes, from_runs, stretch_of
+from drybank.plan.gather.needs import UNCALIBRATED, Clientele, Curve, curve, from_minutes, from_runs, stretch_of
 from drybank.records.errors import InputError
 from drybank.records.layout import Layout
 from drybank.records.plan import PlanGrid, PlanLoads, Ranged
@@ -74,11 +74,9 @@ def bank_loads(
     heat_share = _heat_share(store, grid, assumed)
     normal_kg = bank.normal_load_kg or trade.load_kg_mean or 0.35 * pockets[0].fill_kg
     if trade.need_minutes:
-        made = from_minutes(
-            of, minutes=trade.need_minutes, share=trade.need_share, heat_share=heat_share, at_level=level,
-            spread_frac=SPREAD, normal_kg=bank.normal_load_kg or trade.load_kg_mean or 0.0,
-            source="stated by the owner (trade.need_minutes)",
-        )  # fmt: skip
+        weighed = bank.normal_load_kg or trade.load_kg_mean or 0.0
+        who = Clientele(heat_share, level, SPREAD, weighed, "stated by the owner (trade.need_minutes)")
+        made = from_minutes(of, who, minutes=trade.need_minutes, share=trade.need_share)
         ratio = stretch_of(of, minutes=float(made.normal_need_s[level]) / 60.0, mass_kg=made.normal_kg, at_level=level)
         if not 0.75 <= ratio <= 1.33:
             assumed("minutes against drying runs", f"{ratio:.1f} times those of a run of {made.normal_kg:.1f} kg in this pocket",
@@ -95,10 +93,8 @@ def bank_loads(
         band, source = (max(0.05, 1.0 - half), 1.0 + half), f"drying runs, pocket calibrated by {drum.calibration.how}"
     assumed("drying needs", "from drying runs", source, low=f"{100 * (band[0] - 1):.0f} %", high=f"{100 * (band[1] - 1):+.0f} %",
             matters="everything")  # fmt: skip
-    return from_runs(
-        of, mean_kg=trade.load_kg_mean or normal_kg, heat_share=heat_share, at_level=level, spread_frac=SPREAD,
-        normal_kg=normal_kg, band=band, source=source,
-    )  # fmt: skip
+    who = Clientele(heat_share, level, SPREAD, normal_kg, source)
+    return from_runs(of, who, mean_kg=trade.load_kg_mean or normal_kg, band=band)
 
 
 def _reference_level(grid: PlanGrid, house: HouseSettings) -> int:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Literal
 
 import numpy as np
 
@@ -100,18 +101,20 @@ def _turned(place: I64, base: int) -> F64:
     return out
 
 
-def from_minutes(
-    of: Curve,
-    *,
-    minutes: Sequence[float],
-    share: Sequence[float],
-    heat_share: Sequence[float],
-    at_level: int,
-    spread_frac: float,
-    normal_kg: float = 0.0,
-    source: str = "stated by the owner",
-) -> PlanLoads:
-    """Loads with a stated distribution of needs at temperature level ``at_level``.
+@dataclass(frozen=True)
+class Clientele:
+    """Who brings the loads: shares of the heats (hottest first), the temperature level that needs are known at, spread of
+    walk-away prices, mass of a normal load (0: not known), where all this comes from."""
+
+    heat_share: Sequence[float]
+    at_level: int
+    spread_frac: float
+    normal_kg: float
+    source: str
+
+
+def from_minutes(of: Curve, who: Clientele, *, minutes: Sequence[float], share: Sequence[float]) -> PlanLoads:
+    """Loads with a stated distribution of needs at the clientele's temperature level.
 
     Each stated value stands for all needs half way to its neighbours. The normal load is the median one. Where its
     mass is known, a load's mass goes with its need; minutes that its drying run does not explain burn idle fire. Without
@@ -123,49 +126,42 @@ def from_minutes(
     normal = 60.0 * float(_quantile(values, shares, np.array([0.5]))[0])
     given = [Input(name=f"{v:g} min", value=f"{100 * s:.0f} %") for v, s in zip(values, shares, strict=True)]
     working = Working(
-        figure="drying needs", source=source, inputs=tuple(given),
+        figure="drying needs", source=who.source, inputs=tuple(given),
         formula="minutes as stated at the hottest heat; drying runs say how they change with temperature",
     )  # fmt: skip
-    return _loads(
-        of, need, normal, points, heat_share, at_level, spread_frac, STATED, "given", source, working, normal_kg
-    )
+    return _loads(of, who, need, normal, points, STATED, "given", working)
 
 
 def from_runs(
     of: Curve,
+    who: Clientele,
     *,
     mean_kg: float,
     mass_spread_frac: float = 0.35,
-    heat_share: Sequence[float],
-    at_level: int,
-    spread_frac: float,
-    normal_kg: float,
     band: tuple[float, float] = UNCALIBRATED,
-    source: str = "drying runs of an uncalibrated pocket",
 ) -> PlanLoads:
     """Loads whose needs come out of drying runs: masses spread about a mean (log-normal), dried in this pocket."""
     from scipy.special import ndtri
 
     points = even_points(ROWS, 4)
     mass = np.clip(mean_kg * np.exp(mass_spread_frac * ndtri(points[:, 0])), of.mass_kg[0], of.mass_kg[-1])
-    need = np.interp(mass, of.mass_kg, of.need_s[:, at_level])
-    normal = float(np.interp(normal_kg, of.mass_kg, of.need_s[:, at_level]))
+    need = np.interp(mass, of.mass_kg, of.need_s[:, who.at_level])
+    normal = float(np.interp(who.normal_kg, of.mass_kg, of.need_s[:, who.at_level]))
     working = Working(
-        figure="drying needs", source=source, formula="seconds to dry of a drying run for each load's dry mass",
+        figure="drying needs", source=who.source, formula="seconds to dry of a drying run for each load's dry mass",
         inputs=(Input(name="mean load", value=f"{mean_kg:.2f}", unit="kg"),
-                Input(name="normal load", value=f"{normal_kg:.2f}", unit="kg")),
+                Input(name="normal load", value=f"{who.normal_kg:.2f}", unit="kg")),
     )  # fmt: skip
-    return _loads(
-        of, need, normal, points, heat_share, at_level, spread_frac, band, "computed", source, working, normal_kg
-    )
+    return _loads(of, who, need, normal, points, band, "computed", working)
 
 
 def _loads(
-    of: Curve, need: F64, normal_s: float, points: F64, heat_share: Sequence[float], at_level: int, spread_frac: float,
-    band: tuple[float, float], how: str, source: str, working: Working, normal_kg: float,
+    of: Curve, who: Clientele, need: F64, normal_s: float, points: F64, band: tuple[float, float],
+    how: Literal["given", "computed"], working: Working,
 ) -> PlanLoads:  # fmt: skip
     from scipy.special import ndtri
 
+    at_level, normal_kg = who.at_level, who.normal_kg
     is_weighed = how == "given" and normal_kg > 0.0
     mass = normal_kg * need / normal_s if is_weighed else None
     need_s, fuel_j, mass = _by_level(of, need, at_level, mass)
@@ -175,9 +171,9 @@ def _loads(
     return PlanLoads(
         need_s=need_s,
         fuel_j=fuel_j,
-        heat=_heats(points[:, 1], heat_share),
+        heat=_heats(points[:, 1], who.heat_share),
         belief=low + (high - low) * points[:, 3],
-        patience=np.exp(spread_frac * ndtri(points[:, 2])),
+        patience=np.exp(who.spread_frac * ndtri(points[:, 2])),
         weight=np.ones(need.size, np.int64),
         load_kg=mass,
         fuel_over_w=of.idle_w,
@@ -187,8 +183,8 @@ def _loads(
         normal_kg=normal_kg or float(normal_mass[0]),
         need_low_frac=band[0],
         need_high_frac=band[1],
-        how="given" if how == "given" else "computed",
-        source=source,
+        how=how,
+        source=who.source,
         working=working,
     )
 
