@@ -128,6 +128,17 @@ class TestChainMovedOn:
             copy.import_lines(io.BytesIO(again))
             assert [b.old_hash for b in copy.chain("elm", after_seq=5)] == old
 
+    def test_a_seal_of_the_other_chain_is_no_fault_here(self, places: Places):
+        with begun(places) as book:
+            book.append(readings(2))
+            seal = book.seal("elm", by="ann", origin="test")
+            file = exported(book)
+        with begun(places) as book:
+            book.append(readings(4, start=20))
+            book.import_lines(io.BytesIO(file), if_moved="append")
+            assert book.verify().is_whole
+            assert not book.verify(seals=[seal]).is_whole, "the seal kept elsewhere is of the other chain"
+
     def test_same_id_with_other_content_names_the_line(self, places: Places):
         with begun(places) as book:
             book.append([reading(1, number=7)])

@@ -212,9 +212,9 @@ class TestInsider:
         places.tamper(place, "; ".join([*statements, head]))
         with opened(place) as book:
             inner = book.verify()
-            assert [f.what for f in inner.faults] == ["it sealed another chain than the one before it."], (
-                "the seal entry in the chain says so already"
-            )
+            assert [f.what for f in inner.faults] == [
+                "it sealed place 9 with another hash: what stood up to there was rewritten."
+            ], "the seal entry in the chain says so already"
             assert "the chain was rewritten" in book.verify(seals=[seal]).sentence()
 
 

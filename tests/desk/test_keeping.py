@@ -117,6 +117,15 @@ class TestCopies:
         assert "entries added" in done.stdout
 
 
+def test_granting_needs_a_database_with_roles(book, book_path):
+    """What a granted role may and may not do is tried in tests/book, on a server."""
+    with pytest.raises(InputError, match="no roles"):
+        book.grant("clerk")
+    done = run("grant", "clerk", book=book_path)
+    assert (done.returncode, done.stdout) == (2, "")
+    assert "Its folder's rights say who may write it" in done.stderr
+
+
 class TestCorrect:
     def test_tells_before_and_after_and_enters_only_when_meant(self, book, pen):
         entry = a_reading(book, pen)

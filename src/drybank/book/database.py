@@ -13,6 +13,7 @@ from __future__ import annotations
 
 import importlib
 import itertools
+import logging
 import os
 import pkgutil
 import sys
@@ -128,6 +129,7 @@ def ensure_django() -> None:
             INSTALLED_APPS=["drybank.book"], DATABASES={}, USE_TZ=True, TIME_ZONE="UTC", LOGGING_CONFIG=None,
             USE_I18N=False,
         )  # fmt: skip
+        logging.getLogger("psycopg").setLevel(logging.ERROR)  # a lost connection is told in our own words
     if not apps.ready:
         import django
 

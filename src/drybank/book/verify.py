@@ -94,6 +94,7 @@ class _Pass(msgspec.Struct):
     seq: int = 0
     tip: str = ""
     booked: str = ""
+    hashes: dict[int, str] = {}
     count: int = 0
 
     def say(self, line: Line | None, what: str, seq: int | None = None) -> None:
@@ -115,6 +116,7 @@ def check_chain(
             _check_text(state, line)
             _check_seals(state, line)
             state.seq, state.tip, state.booked, state.count = line.seq, line.hash, line.booked, state.count + 1
+            state.hashes[line.seq] = line.hash
     except ChainBroken as bad:
         state.say(None, f"behind this place the file cannot be read. {bad.sentence()}")
     else:
@@ -148,10 +150,14 @@ def _check_text(state: _Pass, line: Line) -> None:
     for name, value in columns(entry).items():
         if getattr(line, name) != value:
             state.say(line, f"its column “{name}” says “{getattr(line, name)}”, the entry “{value}”.", line.seq)
-    if isinstance(entry.body, Sealed):
-        state.seals.append(Seal(store=state.store, seq=entry.body.seq, tip=entry.body.tip))
-        if entry.body.seq == state.seq and entry.body.tip != state.tip:
-            state.say(line, "it sealed another chain than the one before it.", line.seq)
+    if isinstance(entry.body, Sealed) and not line.old_hash:  # one from another chain sealed that one
+        place, tip = entry.body.seq, entry.body.tip
+        if not 0 < place < line.seq:
+            state.say(line, f"it seals place {place}, which did not come before it.", line.seq)
+        elif state.hashes.get(place, tip) != tip:
+            state.say(
+                line, f"it sealed place {place} with another hash: what stood up to there was rewritten.", line.seq
+            )
 
 
 def _check_seals(state: _Pass, line: Line) -> None:
