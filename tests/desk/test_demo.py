@@ -140,3 +140,17 @@ def test_a_gap_against_hours_alone_is_never_called_nothing_wrong_nor_given_a_cha
     assert all(c.chance is None for c in found.causes)
     assert "more minutes for a coin" in found.causes[0].name
     assert "stop-watch" in found.next_check
+
+
+def test_swapped_boxes_are_asked_about_as_swapped_first(town):
+    """Two boxes written down for each other once: one unit short, its neighbour over by as much."""
+    fault = PLANTED["swapped boxes"]
+    first = week(fault.from_week - 2)
+    result = balance_store(town, "saddle", END, since=first, until=first + timedelta(weeks=6))
+    found = [
+        f
+        for f in result.findings
+        if f.name in ("cash short", "cash over") and f.causes and "mixed up" in f.causes[0].name
+    ]
+    assert found
+    assert all("two sum to nothing" in f.causes[0].evidence[0] for f in found)

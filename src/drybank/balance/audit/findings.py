@@ -286,15 +286,17 @@ def one_span(j: Judged, i: int, unit: UnitBalance) -> tuple[Cause, ...]:
 def mixed_up(place: Place, j: Judged, i: int, units: dict[int, UnitBalance]) -> tuple[Cause, ...]:
     """Whether another unit of the same bank is over by what this one is short: two boxes or counts mixed up."""
     mine = units[i]
-    if mine.gap is None or mine.rests_on != "counter":
+    if mine.gap is None:
         return ()
     for k, other in units.items():
-        if k == i or other.bank != mine.bank or other.gap is None or other.rests_on != "counter":
+        if k == i or other.bank != mine.bank or other.gap is None or other.rests_on != mine.rests_on:
             continue
         if other.gap.value * mine.gap.value >= 0:
             continue
         sd_both = np.hypot(_half(mine), _half(other)) / 1.96
-        is_far = min(abs(float(j.z[i])), abs(float(j.z[k]))) > 2.6
+        # Against hours the noise is wider than most mix-ups, so the other one need only lean clearly the other way.
+        least = 2.6 if mine.rests_on == "counter" else 2.0
+        is_far = min(abs(float(j.z[i])), abs(float(j.z[k]))) > least
         if is_far and abs(mine.gap.value + other.gap.value) < 2.0 * sd_both:
             both = f"{words.pockets(other.pockets)} is off by as much the other way: the two sum to nothing"
             ask = f"Ask whether the boxes or bags of these two may have been mixed up ({place.store})."
