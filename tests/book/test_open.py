@@ -183,3 +183,63 @@ else:
     raise SystemExit(1)
 """
         subprocess.run([sys.executable, "-c", code], check=True)
+
+
+def test_where_no_good_sqlite_is_to_be_had_the_whole_book_works_with_the_rollback_journal(tmp_path: Path):
+    """In a child in which the bundled SQLite cannot be imported, so that the system's own is used (Debian 12: 3.40.1)."""
+    code = f"""
+import sys, warnings
+sys.modules["pysqlite3"] = None
+sys.path.insert(0, {str(Path(__file__).parent)!r})
+import sqlite3
+if sqlite3.sqlite_version_info >= (3, 51, 3):
+    sys.exit(77)
+from book_making import first, now, readings
+from drybank.book import BookWarning, open_book, restore
+with warnings.catch_warnings(record=True) as said:
+    warnings.simplefilter("always")
+    book = open_book({str(tmp_path / "x.book")!r}, create=True, clock=now)
+assert [w.category for w in said] == [BookWarning], said
+book.append([first(), *readings(50)])
+from django.db import connections
+with connections[book.rows.alias].cursor() as cursor:
+    cursor.execute("PRAGMA journal_mode")
+    assert cursor.fetchone()[0] == "delete"
+    cursor.execute("SELECT sqlite_version()")
+    assert cursor.fetchone()[0] == sqlite3.sqlite_version
+assert book.verify().is_whole
+warnings.simplefilter("ignore")
+made = book.backup({str(tmp_path / "b.book")!r})
+assert restore({str(tmp_path / "b.book")!r}, {str(tmp_path / "c.book")!r}, clock=now).tips == made.tips
+"""
+    done = subprocess.run([sys.executable, "-c", code], check=False, capture_output=True, text=True)
+    if done.returncode == 77:
+        pytest.skip("the system's own SQLite is a good one")
+    assert done.returncode == 0, done.stderr
+
+
+def test_an_old_sqlite_does_not_touch_a_book_that_another_program_holds_in_write_ahead_mode(tmp_path: Path):
+    code = f"""
+import sys, warnings
+sys.modules["pysqlite3"] = None
+warnings.simplefilter("ignore")
+import sqlite3
+from drybank.book import open_book
+from drybank.records.errors import BookError
+if sqlite3.sqlite_version_info >= (3, 51, 3):
+    sys.exit(77)
+try:
+    open_book({str(tmp_path / "x.book")!r})
+except BookError as bad:
+    assert "in another program" in str(bad) or "busy" in str(bad), bad
+else:
+    sys.exit(1)
+"""
+    with open_book(tmp_path / "x.book", create=True, clock=now) as book:
+        book.append([first(), *readings(5)])
+        done = subprocess.run([sys.executable, "-c", code], check=False, capture_output=True, text=True)
+        if done.returncode == 77:
+            pytest.skip("the system's own SQLite is a good one")
+        assert done.returncode == 0, done.stderr
+        book.append(readings(5, start=10))
+        assert book.verify().is_whole

@@ -218,6 +218,7 @@ def _ensure_schema(alias: str, name: str, create: bool) -> None:
 
 
 def _check_schema(alias: str, name: str, create: bool) -> None:
+    _check_journal(alias, name)
     steps = known_steps()
     applied = applied_steps(alias)
     later = sorted(set(applied) - set(steps))
@@ -232,6 +233,21 @@ def _check_schema(alias: str, name: str, create: bool) -> None:
         _check_nothing_else(alias, name)
     if set(steps) - set(applied):
         migrate(alias)
+
+
+def _check_journal(alias: str, name: str) -> None:
+    """An old SQLite may not touch a book that another program holds in write-ahead mode."""
+    from django.db import connections
+
+    if connections[alias].vendor != "sqlite" or prepare_sqlite() >= SAFE_WAL:
+        return
+    with connections[alias].cursor() as cursor:
+        cursor.execute("PRAGMA journal_mode")
+        if str(cursor.fetchone()[0]).lower() == "wal":
+            raise BookError(
+                f"The book at {name} is open in another program, in a way that this computer's SQLite could corrupt. Close that "
+                "program, or install pysqlite3 0.6.1 or later. Nothing was touched."
+            )
 
 
 def _check_nothing_else(alias: str, name: str) -> None:
