@@ -387,6 +387,26 @@ def robust(a: argparse.Namespace) -> None:
     )
 
 
+def alone(a: argparse.Namespace) -> None:
+    audits = max(60, a.stores // 15)
+    print(
+        f"\nOne store by itself, 12 + 8 weeks, {audits} audits: the pocket at fault listed, and audits with any other name"
+    )
+    for pockets in (4, 12, 24):
+        for size in (0.0, 0.03, 0.05):
+            hit, other = [], []
+            for _ in range(audits):
+                faults = [Fault(kind="theft", store=0, pocket=0, size=size, first_week=BASE)] if size else []
+                j = judge(panel_of(invent(stores=1, pockets=pockets, weeks=BASE + 8, seed=a.next(), faults=faults)))
+                bad = (np.arange(pockets) == 0) & (size > 0)
+                hit.append(j.listed_short[bad].any())
+                other.append((j.listed_short | j.listed_over | j.listed_hours)[~bad].any())
+            found = share(np.array(hit)) if size else "-"
+            print(
+                f"  {pockets:2d} pockets, {100 * size:.0f} %: listed {found:18s} audits with a wrong name {share(np.array(other))}"
+            )
+
+
 def hard(a: argparse.Namespace) -> None:
     print(
         "\nHard cases, 8 weeks: 4 % lost while minutes are one too many; a 5 % loss that stops half way; a loss from day one"
@@ -662,7 +682,7 @@ def usual_sight(a: argparse.Namespace) -> None:
 
 PARTS = {
     "cash": cash, "levels": levels, "hours": hours, "fleets": fleets, "watch": watch, "causes": causes, "robust": robust,
-    "hard": hard, "customers": customers, "readings": readings, "fixed": fixed, "weighing": weighing, "sight": usual_sight,
+    "alone": alone, "hard": hard, "customers": customers, "readings": readings, "fixed": fixed, "weighing": weighing, "sight": usual_sight,
 }  # fmt: skip
 
 

@@ -20,7 +20,7 @@ PRIORS: dict[str, float] = {
     "double": 0.010, "miss": 0.010, "avoided": 0.010,
 }  # fmt: skip
 CHANNELS = ("cash per counted coin", "hours per counted coin", "coins against the other pockets")
-_PRICE_REACTION = -0.3  # change of log pieces per log minutes a coin buys; an assumption
+_PRICE_REACTIONS = (0.0, -0.3)  # change of log pieces per log minutes a coin buys: none, or some; assumptions
 _REJECT_RATE = 0.0005  # foreign pieces per piece at a clean pocket; an assumption
 _EIGEN_FLOOR = 0.05
 _SHARES = np.array([0.01, 0.015, 0.02, 0.03, 0.04, 0.05, 0.07, 0.10, 0.15, 0.20, 0.30, 0.45])
@@ -53,9 +53,9 @@ def effects(coin_minutes: float) -> tuple[Effects, ...]:
         Effects("slugs", np.column_stack([less, zero, zero]), even, clean + _SHARES),
         Effects(
             "minutes",
-            np.column_stack([0.0 * minutes, minutes, _PRICE_REACTION * minutes]),
-            odds / odds.sum(),
-            np.full(steps.size, _REJECT_RATE),
+            np.concatenate([np.column_stack([0.0 * minutes, minutes, r * minutes]) for r in _PRICE_REACTIONS]),
+            np.tile(odds / odds.sum() / len(_PRICE_REACTIONS), len(_PRICE_REACTIONS)),
+            np.full(steps.size * len(_PRICE_REACTIONS), _REJECT_RATE),
         ),
         Effects("free", np.column_stack([zero, more, zero]), even, clean),
         Effects("double", np.column_stack([-more, -more, more]), even, clean),
