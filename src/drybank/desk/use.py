@@ -25,6 +25,7 @@ from drybank.upkeep.clock import SEASON_WEEKS
 if TYPE_CHECKING:
     from drybank.book import Book, Told
 
+WEEKLY_DAYS: Final = 10
 METERS: Final = ("motor", "sold time", "heat")
 # A field test kept in the book is the task done.
 PROVED_TASKS: Final = {"time sold": "time-sold", "exhaust temperature": "heat-run", "gas input": "gas-input",
@@ -278,6 +279,9 @@ def _loads(places: Sequence[Place], end: float, zone: ZoneInfo, weeks: int = 20)
         if place.scope != "pocket" or not place.use.cycles:
             continue
         last = min(today, place.use.cycles[-1].last)
+        recent = [s for s in place.use.cycles if s.last > last - timedelta(weeks=weeks)]
+        if max((s.last - s.first).days for s in recent) > WEEKLY_DAYS:
+            continue  # laid straight over longer spans, weeks would look calmer than they were
         row = [
             _between(place.use.cycles, last - timedelta(weeks=k + 1), last - timedelta(weeks=k)) for k in range(weeks)
         ]

@@ -108,8 +108,9 @@ def falling_use(
     """Pockets whose use fell against their siblings: last ``recent`` weeks against ``base`` before.
 
     ``loads`` are loads (or starts) a week per pocket of one bank, same weeks, latest last.
-    The change of each log sum, less the median of its siblings', against the larger of
-    counting noise and the siblings' own scatter (1.4826 MAD). At least four pockets.
+    The change of each log sum, less the median of its siblings', against the largest of three:
+    counting noise, the pocket's own week-to-week unrest beside its siblings (it holds however
+    loads are reckoned from pieces), and the siblings' scatter (1.4826 MAD). At least four pockets.
     """
     weeks = {len(v) for v in loads.values()}
     if len(weeks) > 1:
@@ -123,13 +124,25 @@ def falling_use(
     late, early = table[:, -recent:].sum(axis=1), table[:, -recent - base : -recent].sum(axis=1)
     usable = (late > 0) & (early > 0)
     change = np.where(usable, np.log(np.maximum(late, 0.5) / recent) - np.log(np.maximum(early, 0.5) / base), np.nan)
-    out = [_fall(keys, i, change, late, early, sd) for i in range(len(keys)) if early[i] > 0]
+    unrest = _unrest(table[:, -recent - base :]) * math.sqrt(1 / recent + 1 / base)
+    out = [_fall(keys, i, change, (late, early, unrest), sd) for i in range(len(keys)) if early[i] > 0]
     return tuple(f for f in out if f is not None)
 
 
+def _unrest(table: np.ndarray) -> np.ndarray:
+    """Standard deviation of one week's log share of each pocket: from week-to-week steps, which a lasting fall hardly
+    moves, and never below the middle one of the bank."""
+    log = np.log(np.maximum(table, 0.5))
+    share = log - np.median(log, axis=0)
+    own = np.sqrt(np.mean(np.diff(share, axis=1) ** 2, axis=1) / 2)
+    out: np.ndarray = np.maximum(own, float(np.median(own)))
+    return out
+
+
 def _fall(
-    keys: Sequence[str], i: int, change: np.ndarray, late: np.ndarray, early: np.ndarray, sd: float
+    keys: Sequence[str], i: int, change: np.ndarray, known: tuple[np.ndarray, np.ndarray, np.ndarray], sd: float
 ) -> Finding | None:
+    late, early, unrest = known
     others = np.delete(change, i)
     others = others[np.isfinite(others)]
     if others.size < 3:
@@ -139,7 +152,7 @@ def _fall(
     chance = math.sqrt(1 / max(late[i], 0.5) + 1 / early[i])
     own = float(np.log(max(late[i], 0.5) / early[i])) - float(np.log(late.sum() / early.sum()))
     moved = float(change[i]) - centre if np.isfinite(change[i]) else own
-    noise = max(chance, scatter) * math.sqrt(1 + math.pi / 2 / others.size)
+    noise = max(chance, scatter, float(unrest[i])) * math.sqrt(1 + math.pi / 2 / others.size)
     if moved > -sd * noise:
         return None
     fall, low, high = (100 * (1 - math.exp(m)) for m in (moved, moved + 1.96 * noise, moved - 1.96 * noise))
