@@ -12,7 +12,7 @@ import msgspec
 import numpy as np
 
 from drybank.desk.drying_changes import Ask, Change, Kind, changes_of, energy_cost, energy_cost_band
-from drybank.desk.drying_drum import Taken, drum_of, drum_said, from_plate
+from drybank.desk.drying_drum import Taken, contact_and_leakage, drum_of, drum_said, from_plate
 from drybank.drying import (
     MIXED,
     TEST_CLOTH,
@@ -126,9 +126,7 @@ def dry_alone(ask: Ask, units: Units) -> Dried:
     """One load in a pocket of no store: a 30-lb gas pocket unless said otherwise."""
     taken = Taken()
     drum = drum_said(from_plate(_plate_said(ask), taken), ask)
-    taken(
-        "fabric contact", f"{drum.contact_w_k:g} W/K", "set on one household level", low="0.7 times", high="1.4 times"
-    )
+    contact_and_leakage(drum, taken)
     mass = _or(ask.mass_kg, 8.0, taken, "load", "8 kg of dry mass", "assumed")
     residual = _or(ask.residual_frac, 0.6, taken, "water left by the washer", "60 % of dry mass", "assumed")
     load = Load(mass_dry_kg=mass, residual_frac=residual, classes=CLASSES[ask.kind])

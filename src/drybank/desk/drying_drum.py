@@ -43,14 +43,7 @@ def drum_of(book: Book, laid: Layout, pocket: str, when: datetime) -> tuple[Pock
     drum = from_plate(laid.pockets[pocket].plate, taken)
     found = _trial(book, laid.store.key, pocket, when)
     if found is None:
-        taken(
-            "fabric contact",
-            f"{drum.contact_w_k:g} W/K",
-            "set on one household level",
-            low="0.7 times",
-            high="1.4 times",
-        )
-        taken("leakage", "20 % of the airflow", "two household units measured 20 to 60 %", low="10 %", high="50 %")
+        contact_and_leakage(drum, taken)
         return drum, tuple(taken.list)
     body, happened = found
     fitted = {k: float(v) for k, v in body.measured.items() if k in FITTED}
@@ -59,6 +52,14 @@ def drum_of(book: Book, laid: Layout, pocket: str, when: datetime) -> tuple[Pock
     )
     kept = [a for a in taken.list if a.name not in ("heat input", "airflow")]
     return msgspec.structs.replace(drum, **fitted, calibration=how), tuple(kept)
+
+
+def contact_and_leakage(drum: Pocket, taken: Taken) -> None:
+    """List the two figures that no plate gives."""
+    taken(
+        "fabric contact", f"{drum.contact_w_k:g} W/K", "set on one household level", low="0.7 times", high="1.4 times"
+    )
+    taken("leakage", "20 % of the airflow", "two household units measured 20 to 60 %", low="10 %", high="50 %")
 
 
 def from_plate(plate: Plate, taken: Taken) -> Pocket:

@@ -366,14 +366,15 @@ def run_rows(rows: Rows, starts: Rows, outs: Rows, trace: Rows) -> int:
     count = rows.shape[0]
     buf = np.zeros(B_BLOCKS * _L)
     idle = np.zeros(at.OUT)
-    queued, running, noted = 0, 0, 0
+    zero = count - count  # not a literal, which would compile what it is handed to twice
+    queued, running, noted = zero, zero, zero
     for i in range(_L):
         if queued < count:
             _begin(buf, i, rows, starts, queued, outs[queued])
             queued += 1
             running += 1
         else:  # a lane without a load repeats the first one's figures with no step
-            _begin(buf, i, rows, starts, 0, idle)
+            _begin(buf, i, rows, starts, zero, idle)
             buf[B_LOAD * _L + i] = -1.0
             buf[B_H * _L + i] = 0.0
     while running > 0:
