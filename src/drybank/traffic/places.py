@@ -7,9 +7,13 @@ from __future__ import annotations
 
 from typing import Final
 
+import numpy as np
+
 from drybank.traffic.chance import GOLDEN, ROW
 
 __all__ = ["GOLDEN", "ROW"]
+
+U: Final = np.uint64  # fields are unsigned, so that the compiled week need not ask whether an address is negative
 
 # time: whole ticks of a microsecond; 48 bits of tick above 15 bits of slot
 TICK_S: Final = 1e-6
@@ -53,7 +57,7 @@ RING_POCKET, RING_MOVED, RING_MOVED_NEED, RING_DROP_WASH, RING_DROP_DRY, RINGS =
 # person
 PERSON_SHIFT: Final = 4
 (C_KEY, C_STREAM, C_STATE, C_TRIES, C_UNWASHED, C_STARTED, C_PILE, C_MIN_LOADS, C_JOINED, C_DRYING,
- C_DRY_NEXT, C_LOST, C_WAITING) = range(13)  # fmt: skip
+ C_DRY_NEXT, C_LOST, C_WAITING) = map(U, range(13))  # fmt: skip
 PERSON_FIELDS: Final = 16
 BUSY, IN_WASHER_LINE, IN_POCKET_LINE, AWAY = 0, 1, 2, 3
 LOST_WASHER_LINE, LOST_WASHER_WAIT, LOST_POCKET_LINE, LOST_POCKET_WAIT = 1, 2, 3, 4
@@ -61,16 +65,16 @@ LOST_WASHER_LINE, LOST_WASHER_WAIT, LOST_POCKET_LINE, LOST_POCKET_WAIT = 1, 2, 3
 # pocket
 POCKET_SHIFT: Final = 4
 (K_PERSON, K_PHASE, K_START, K_HEAT_END, K_DRY_AT, K_KEY, K_ROUND, K_TAKEN, K_STOP, K_PAID, K_DOWN,
- K_BANK, K_ROW, K_FAILS) = range(14)  # fmt: skip
+ K_BANK, K_ROW, K_FAILS) = map(U, range(14))  # fmt: skip
 POCKET_FIELDS: Final = 16
 EMPTY, RUNNING, ENDING = 0, 1, 2
 ROW_FIELDS: Final = 8  # first pocket, bank, pockets, free, left
-R_FREE, R_LEFT = 3, 4
+R_BANK, R_COUNT, R_FREE, R_LEFT = map(U, range(1, 5))
 ROW_MOST: Final = 64
 
 # coin, by bank
-B_START, B_FIRST, B_EACH, B_LIMIT, B_COOL, B_INSIDE, B_FILL, B_KINDS = range(8)
-B_MOST, B_TOP_UP, COIN_FIELDS = 8, 9, 16  # most pieces of a start and of a top-up
+B_START, B_FIRST, B_EACH, B_LIMIT, B_COOL, B_INSIDE, B_FILL, B_KINDS = map(U, range(8))
+B_MOST, B_TOP_UP, COIN_FIELDS = U(8), U(9), 16  # most pieces of a start and of a top-up
 
 # floats: spreads, chances, rates by stream, share that stays, season; then the need tables
 PR_RETRY, PR_JOIN, PR_DRY_ONLY, PR_WASH_ONLY, PR_HABIT, PR_OVERBUY, PR_TOP_UP, PR_EARLY, PR_AWAY = range(9)
@@ -114,5 +118,5 @@ INTS_END: Final = ATTENDED + 168
 METER_NAMES: Final = (
     "starts", "pieces", "sold_ticks", "motor_ticks", "heated_ticks", "house_pieces", "refunded", "taken_ticks",
 )  # fmt: skip
-M_STARTS, M_PIECES, M_SOLD, M_MOTOR, M_HEATED, M_HOUSE, M_REFUNDED, M_TAKEN = range(8)
+M_STARTS, M_PIECES, M_SOLD, M_MOTOR, M_HEATED, M_HOUSE, M_REFUNDED, M_TAKEN = map(U, range(8))
 METERS: Final = 8  # a pocket's week fills one cache line

@@ -17,6 +17,7 @@ from drybank.traffic.week.calendar import (
     field16,
     field24,
     field32,
+    hot,
     inverse_of,
     lowest_bit,
     part,
@@ -28,19 +29,18 @@ from drybank.traffic.week.calendar import (
     set_event,
     span_hours,
     ticks,
-    tiny,
     week_row,
 )
 
 
-@tiny
+@hot
 def load_size(m: Ints, a: int, bank: int) -> Any:
     """Loads the pile makes in a bank's pockets: the fewest that hold it, never fewer than kept apart."""
     fill, least, pile = m[coin(m, bank) + pl.B_FILL], m[a + pl.C_MIN_LOADS], m[a + pl.C_PILE]
     return least if least * fill >= pile else (pile + fill - 1) // fill
 
 
-@part
+@hot
 def take_from_pile(m: Ints, f: Floats, p: int, c: int, t: int) -> None:
     """The next even share of a person's pile goes into one pocket."""
     a = person(m, c)
@@ -56,19 +56,19 @@ def take_from_pile(m: Ints, f: Floats, p: int, c: int, t: int) -> None:
     start_drying(m, f, p, c, t, grams)
 
 
-@part
+@hot
 def need_ticks(m: Ints, f: Floats, bank: int, grams: int, u: float) -> Any:
     """Heat until dry, from the bank's table. [ticks]"""
-    n, kinds, x = m[pl.NEED_MASSES], m[coin(m, bank) + pl.B_KINDS], m[pl.AT_NEEDX] + 4 * bank
-    pos = min(max((grams - f[x]) * f[x + 1], 0.0), f[x + 2])
+    n, kinds, x = m[pl.NEED_MASSES], m[coin(m, bank) + pl.B_KINDS], U(m[pl.AT_NEEDX] + 4 * bank)
+    pos = min(max((grams - f[x]) * f[x + U(1)], 0.0), f[x + U(2)])
     i = np.int64(pos)
-    at = m[pl.AT_NEED] + (bank * n + i) * pl.KINDS + np.int64(u * kinds)
+    at = U(m[pl.AT_NEED] + (bank * n + i) * pl.KINDS + np.int64(u * kinds))
     low = f[at]
-    season = f[m[pl.AT_NSEASON] + bank * pl.SEASON + m[pl.ST_SEASON]]
-    return ticks((low + (f[at + pl.KINDS] - low) * (pos - i)) * season)
+    season = f[U(m[pl.AT_NSEASON] + bank * pl.SEASON + m[pl.ST_SEASON])]
+    return ticks((low + (f[at + U(pl.KINDS)] - low) * (pos - i)) * season)
 
 
-@part
+@hot
 def pieces_to_buy(m: Ints, f: Floats, bits: Any, bank: int, want: int, left: int) -> Any:
     """Pieces for a first purchase: by belief or habit, over-bought or not, within the clock's limit."""
     b = coin(m, bank)
@@ -86,7 +86,7 @@ def pieces_to_buy(m: Ints, f: Floats, bits: Any, bank: int, want: int, left: int
     return min(n, most)
 
 
-@part
+@hot
 def start_drying(m: Ints, f: Floats, p: int, c: int, t: int, grams: int) -> None:
     """One load into one pocket: transfer, pieces, and the tick when the owner looks.
 
@@ -131,7 +131,7 @@ def start_drying(m: Ints, f: Floats, p: int, c: int, t: int, grams: int) -> None
     set_event(m, m[pl.FIRST_POCKET] + p, look)
 
 
-@part
+@hot
 def top_up(m: Ints, f: Floats, p: int, t: int) -> bool:
     """A damp load when the heat ends: pieces added until dry, or none. True if it goes on."""
     q = pocket(m, p)
@@ -158,7 +158,7 @@ def top_up(m: Ints, f: Floats, p: int, t: int) -> bool:
     return True
 
 
-@part
+@hot
 def book_run(m: Ints, p: int, heat_end: int, stop: int, t: int) -> None:
     """Meters and hours of a run that is over or bound to be."""
     start = m[pocket(m, p) + pl.K_START]
@@ -171,7 +171,7 @@ def book_run(m: Ints, p: int, heat_end: int, stop: int, t: int) -> None:
         span_hours(m, pl.HOURS_AT + pl.H_HEATED, start, heat_end)
 
 
-@part
+@hot
 def take_free(m: Ints, f: Floats, p: int, r: int, c: int, t: int) -> None:
     m[row(m, r) + pl.R_FREE] &= ~(1 << (p - m[row(m, r)]))
     m[pl.ST_PFREE] -= 1
@@ -200,7 +200,7 @@ def take_scattered(m: Ints, f: Floats, c: int, t: int, r0: int, ahead: Any) -> N
         r = r + 1 if r + 1 < rows else 0
 
 
-@part
+@hot
 def take_pockets(m: Ints, f: Floats, c: int, t: int) -> None:
     """Side by side in one row where they fit, else what is free from the person's place on."""
     a = person(m, c)
@@ -213,7 +213,7 @@ def take_pockets(m: Ints, f: Floats, c: int, t: int) -> None:
     for _ in range(rows):
         free = U(m[row(m, r) + pl.R_FREE])
         if free != U(0):
-            n = load_size(m, a, m[row(m, r) + 1])
+            n = load_size(m, a, m[row(m, r) + pl.R_BANK])
             run = free
             for i in range(1, n):
                 run &= free >> U(i) if i < 64 else U(0)

@@ -28,97 +28,97 @@ NEVER = pl.NEVER
 _PLAIN = {
     "nogil": True, "error_model": "numpy", "_nrt": False, "no_cpython_wrapper": True, "no_cfunc_wrapper": True,
 }  # fmt: skip
-tiny: Callable[[F], F] = _compile(forceinline=True, **_PLAIN)
+hot: Callable[[F], F] = _compile(forceinline=True, **_PLAIN)
 part: Callable[[F], F] = _compile(**_PLAIN)
 entry: Callable[[F], F] = _compile(cache=True, nogil=True, error_model="numpy", _nrt=False)
 
 
-@tiny
+@hot
 def mix(z: Any) -> Any:
     z = (z ^ (z >> U(30))) * U(0xBF58476D1CE4E5B9)
     z = (z ^ (z >> U(27))) * U(0x94D049BB133111EB)
     return z ^ (z >> U(31))
 
 
-@tiny
+@hot
 def draw(key: Any, place: int) -> Any:
     return mix(U(key) + U(place + 1) * U(pl.GOLDEN))
 
 
-@tiny
+@hot
 def field16(bits: Any, at: int) -> Any:
     return (float(np.int64((bits >> U(at)) & U(0xFFFF))) + 0.5) * 2.0**-16
 
 
-@tiny
+@hot
 def field24(bits: Any, at: int) -> Any:
     return (float(np.int64((bits >> U(at)) & U(0xFFFFFF))) + 0.5) * 2.0**-24
 
 
-@tiny
+@hot
 def field32(bits: Any, at: int) -> Any:
     return (float(np.int64((bits >> U(at)) & U(0xFFFFFFFF))) + 0.5) * 2.0**-32
 
 
-@tiny
+@hot
 def field53(bits: Any) -> Any:
     return (float(np.int64(bits >> U(11))) + 0.5) * 2.0**-53
 
 
-@tiny
+@hot
 def sample(dist: Floats, row: int, u: float) -> Any:
-    at = row * pl.ROW
+    at = U(row * pl.ROW)
     if dist[at] > 0.0:
         return -math.log(u) * dist[at]
-    pos = u * dist[at + 1]
+    pos = u * dist[at + U(1)]
     i = np.int64(pos)
-    low = dist[at + 2 + i]
-    return low + (dist[at + 3 + i] - low) * (pos - i)
+    low = dist[at + U(2) + U(i)]
+    return low + (dist[at + U(3) + U(i)] - low) * (pos - i)
 
 
-@tiny
+@hot
 def ticks(x: float) -> Any:
     return np.int64(x + 0.5)
 
 
-@tiny
+@hot
 def person(m: Ints, c: int) -> Any:
-    return m[pl.AT_PERSON] + (c << pl.PERSON_SHIFT)
+    return U(m[pl.AT_PERSON] + (c << pl.PERSON_SHIFT))
 
 
-@tiny
+@hot
 def pocket(m: Ints, p: int) -> Any:
-    return m[pl.AT_POCKET] + (p << pl.POCKET_SHIFT)
+    return U(m[pl.AT_POCKET] + (p << pl.POCKET_SHIFT))
 
 
-@tiny
+@hot
 def row(m: Ints, r: int) -> Any:
-    return m[pl.AT_ROW] + r * pl.ROW_FIELDS
+    return U(m[pl.AT_ROW] + r * pl.ROW_FIELDS)
 
 
-@tiny
+@hot
 def coin(m: Ints, bank: int) -> Any:
-    return m[pl.AT_COIN] + bank * pl.COIN_FIELDS
+    return U(m[pl.AT_COIN] + bank * pl.COIN_FIELDS)
 
 
-@tiny
+@hot
 def put(m: Ints, base: int, size: int, slot: int, key: Any) -> None:
     """Set one leaf; the smaller key climbs to the root without a branch on its value."""
-    i = size + slot
-    m[base + i] = key
-    while i > 1:
-        other = m[base + (i ^ 1)]
+    at, i = U(base), U(size + slot)
+    m[at + i] = key
+    while i > U(1):
+        other = m[at + (i ^ U(1))]
         key = other if other < key else key
-        i >>= 1
-        m[base + i] = key
+        i >>= U(1)
+        m[at + i] = key
 
 
-@tiny
+@hot
 def set_event(m: Ints, slot: int, tick: int) -> None:
     put(m, m[pl.AT_TREE], m[pl.TREE], slot, (tick << pl.SLOT_BITS) | slot)
 
 
-@tiny
+@hot
 def clear_event(m: Ints, slot: int) -> None:
     put(m, m[pl.AT_TREE], m[pl.TREE], slot, NEVER)
 
@@ -150,51 +150,51 @@ def new_hour(m: Ints, t: int) -> None:
     m[pl.ST_STAFFED] = m[pl.ATTENDED + m[pl.ST_HOW]]
 
 
-@part
+@hot
 def span_hours(m: Ints, base: int, begin: int, now: int) -> None:
     """Add a span that ends now to the hours of the week it covers. [ticks]"""
     edge, h = m[pl.ST_HOUR_BEGIN], m[pl.ST_HOW]
     end = now
     while begin < edge:
-        m[base + h] += end - edge
+        m[U(base + h)] += end - edge
         end = edge
         edge -= pl.HOUR
         h = h - 1 if h > 0 else 167
     if begin < end:
-        m[base + h] += end - begin
+        m[U(base + h)] += end - begin
 
 
-@part
+@hot
 def count_wait(m: Ints, base: int, total: int, joined: int, now: int) -> None:
     """Book one wait at the hour it began: bin 0 is none, bin k up to k minutes."""
     m[total] += 1
     if joined == now:
-        m[base + m[pl.ST_HOW] * pl.BINS] += 1
+        m[U(base + m[pl.ST_HOW] * pl.BINS)] += 1
     else:
         m[total + 1] += now - joined
         b = (now - joined + pl.MINUTE - 1) // pl.MINUTE
-        m[base + joined // pl.HOUR % 168 * pl.BINS + min(b, pl.BINS - 1)] += 1
+        m[U(base + joined // pl.HOUR % 168 * pl.BINS + min(b, pl.BINS - 1))] += 1
 
 
-@tiny
+@hot
 def week_row(m: Ints, p: int) -> Any:
     """Address of a pocket's meters of the present week."""
-    return m[pl.ST_WEEK_AT] + p * pl.METERS
+    return U(m[pl.ST_WEEK_AT] + p * pl.METERS)
 
 
-@tiny
+@hot
 def pieces_for(f: Floats, inverse_at: int, span: int, each: int) -> Any:
     """Whole pieces that cover a span: a product and one correction instead of a division."""
-    n = np.int64(span * f[inverse_at])
+    n = np.int64(span * f[U(inverse_at)])
     return n + 1 if n * each < span else n
 
 
-@tiny
+@hot
 def inverse_of(m: Ints, bank: int) -> Any:
     return m[pl.AT_NEEDX] + 4 * bank + 3
 
 
-@part
+@hot
 def count_taken(m: Ints, p: int, since: int, t: int) -> None:
     """A pocket is empty again: the time it was taken, by hour and on its own meter."""
     span_hours(m, pl.HOURS_AT + pl.H_TAKEN, since, t)

@@ -23,6 +23,7 @@ from drybank.traffic.week.calendar import (
     field32,
     field53,
     fill,
+    hot,
     mix,
     part,
     person,
@@ -40,7 +41,7 @@ from drybank.traffic.week.people import depart_if_done, ring_push, ring_remove, 
 from drybank.traffic.week.staff import start_drop_off
 
 
-@part
+@hot
 def next_arrival(m: Ints, f: Floats, s: int, t: int) -> Any:
     """The tick of a stream's next arrival: a unit exponential used up along the hours' rates."""
     key = mix(U(m[pl.ST_STREAM_KEY + s]) + U(m[pl.ST_NEXT + s]) * U(pl.GOLDEN))
@@ -63,7 +64,7 @@ def next_arrival(m: Ints, f: Floats, s: int, t: int) -> Any:
     return pl.LATEST
 
 
-@part
+@hot
 def bring(m: Ints, f: Floats, c: int, key: Any, s: int) -> None:
     """How many loads, of which sizes and masses, washed here or not, dried here or not."""
     a = person(m, c)
@@ -77,7 +78,7 @@ def bring(m: Ints, f: Floats, c: int, key: Any, s: int) -> None:
         z, v = 0, field16(bits, 0)
         for k in range(pl.MOST_SIZES - 1):
             z += v >= f[pl.PROB + pl.PR_SIZES + k]
-        m[a + pl.C_WAITING + z] += 1
+        m[a + pl.C_WAITING + U(z)] += 1
         grams = ticks(sample(f, pl.D_MASS + z, field24(bits, 16)))
         pile += grams if grams > 1 else 1
     bits = draw(key, pl.PLACE_KIND)
@@ -91,7 +92,7 @@ def bring(m: Ints, f: Floats, c: int, key: Any, s: int) -> None:
             m[a + pl.C_PILE] = 0
 
 
-@part
+@hot
 def arrive(m: Ints, f: Floats, s: int, t: int) -> None:
     """A customer comes in, or an order is left; the next of the stream is put into the calendar."""
     key = m[pl.ST_PENDING + s]
@@ -108,7 +109,7 @@ def arrive(m: Ints, f: Floats, s: int, t: int) -> None:
     m[pl.ST_INSIDE] += 1
     a = person(m, c)
     for i in range(pl.PERSON_FIELDS):
-        m[a + i] = 0
+        m[a + U(i)] = 0
     m[a + pl.C_KEY] = key
     m[a + pl.C_STREAM] = s
     bring(m, f, c, key, s)
@@ -128,14 +129,14 @@ def give_up_washing(m: Ints, f: Floats, c: int, t: int) -> None:
     a = person(m, c)
     m[pl.ST_WAIT_W] -= 1
     for s in range(m[pl.SIZES]):
-        if m[a + pl.C_WAITING + s] > 0:
+        if m[a + pl.C_WAITING + U(s)] > 0:
             ring_remove(m, s, c)
     if m[a + pl.C_STARTED] == 0:
         turn_away(m, f, c, t, pl.LOST_WASHER_WAIT)
         return
     left = waiting_loads(m, c)
     for s in range(m[pl.SIZES]):
-        m[a + pl.C_WAITING + s] = 0
+        m[a + pl.C_WAITING + U(s)] = 0
     m[a + pl.C_LOST] = pl.LOST_WASHER_WAIT
     m[a + pl.C_PILE] -= m[a + pl.C_PILE] * left // (left + m[a + pl.C_STARTED])
     m[a + pl.C_MIN_LOADS] = max(0, m[a + pl.C_MIN_LOADS] - left)

@@ -50,13 +50,13 @@ def open_store(m: Ints, f: Floats, keys: Keys) -> None:
         m[pl.ST_WFREE + z] += 1
         m[pl.ST_WFREE_ALL] += 1
     for r in range(m[pl.ROWS]):
-        n = m[row(m, r) + 2]
+        n = m[row(m, r) + pl.R_COUNT]
         m[row(m, r) + pl.R_FREE] = -1 if n == 64 else (1 << n) - 1
         m[row(m, r) + pl.R_LEFT] = 0
         for b in range(n):
             q = pocket(m, m[row(m, r)] + b)
-            fill(m, q, pl.POCKET_FIELDS, 0)
-            m[q + pl.K_BANK] = m[row(m, r) + 1]
+            fill(m, int(q), pl.POCKET_FIELDS, 0)
+            m[q + pl.K_BANK] = m[row(m, r) + pl.R_BANK]
             m[q + pl.K_ROW] = r
     m[pl.ST_PFREE] = m[pl.POCKETS]
     new_hour(m, 0)
@@ -114,7 +114,7 @@ def _stamp_caches() -> None:
     cache_of: Any = FunctionCache
     stamps = (
         *(cache_of(f.py_func)._impl.locator.get_source_stamp() for f in (*parts, *entries)),
-        *(value for value in vars(pl).values() if isinstance(value, int)),
+        *(value for value in vars(pl).values() if isinstance(value, int | np.integer)),
     )
     for entry_point in entries:
         cached = getattr(entry_point, "_cache", None)

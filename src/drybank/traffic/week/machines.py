@@ -10,13 +10,14 @@ from drybank.traffic.week.calendar import (
     NEVER,
     Floats,
     Ints,
+    U,
     clear_event,
     coin,
     count_taken,
     draw,
     field16,
     field32,
-    part,
+    hot,
     person,
     pocket,
     row,
@@ -45,7 +46,7 @@ from drybank.traffic.week.staff import (
 )
 
 
-@part
+@hot
 def to_pockets(m: Ints, f: Floats, c: int, t: int) -> None:
     """All of a person's washes are done: take pockets, wait, or go home wet."""
     a = person(m, c)
@@ -70,7 +71,7 @@ def to_pockets(m: Ints, f: Floats, c: int, t: int) -> None:
                 join_pocket_line(m, f, c, t)
 
 
-@part
+@hot
 def enter(m: Ints, f: Floats, c: int, t: int) -> None:
     """A person at the door looks at the washers (or, with wet things, at the pockets)."""
     a = person(m, c)
@@ -87,7 +88,7 @@ def enter(m: Ints, f: Floats, c: int, t: int) -> None:
         turn_away(m, f, c, t, pl.LOST_WASHER_LINE)
         return
     for s in range(m[pl.SIZES]):
-        if m[a + pl.C_WAITING + s] > 0:
+        if m[a + pl.C_WAITING + U(s)] > 0:
             ring_push(m, s, c)
     m[pl.ST_WAIT_W] += 1
     m[a + pl.C_STATE] = pl.IN_WASHER_LINE
@@ -95,10 +96,10 @@ def enter(m: Ints, f: Floats, c: int, t: int) -> None:
     set_person(m, c, t + ticks(sample(f, pl.D_PATIENCE_W, u)))
 
 
-@part
+@hot
 def release_washer(m: Ints, f: Floats, x: int, t: int) -> None:
     """A washer falls free: the longest waiting load that fits it takes it."""
-    z, best, since = m[m[pl.AT_WASHER] + 2 * x + 1], -1, NEVER
+    z, best, since = m[U(m[pl.AT_WASHER]) + U(2 * x + 1)], -1, NEVER
     for s in range(z + 1):
         if ring_size(m, s) > 0:
             joined = m[person(m, ring_head(m, s)) + pl.C_JOINED]
@@ -114,17 +115,17 @@ def release_washer(m: Ints, f: Floats, x: int, t: int) -> None:
         return
     c = ring_head(m, best)
     a = person(m, c)
-    m[a + pl.C_WAITING + best] -= 1
-    if m[a + pl.C_WAITING + best] == 0:
+    m[a + pl.C_WAITING + U(best)] -= 1
+    if m[a + pl.C_WAITING + U(best)] == 0:
         ring_pop(m, best)
         if waiting_loads(m, c) == 0:
             leave_washer_line(m, c)
     start_washer(m, f, x, c, t)
 
 
-@part
+@hot
 def wash_ends(m: Ints, f: Floats, x: int, t: int) -> None:
-    c = m[m[pl.AT_WASHER] + 2 * x]
+    c = m[U(m[pl.AT_WASHER]) + U(2 * x)]
     a = person(m, c)
     release_washer(m, f, x, t)
     m[a + pl.C_UNWASHED] -= 1
@@ -132,7 +133,7 @@ def wash_ends(m: Ints, f: Floats, x: int, t: int) -> None:
         to_pockets(m, f, c, t)
 
 
-@part
+@hot
 def release_pocket(m: Ints, f: Floats, p: int, t: int) -> None:
     """An empty pocket: out of service, or to a moved load, or to the line, or free."""
     q = pocket(m, p)
@@ -158,7 +159,7 @@ def release_pocket(m: Ints, f: Floats, p: int, t: int) -> None:
             start_drop_off(m, f, t)
 
 
-@part
+@hot
 def taken_out(m: Ints, f: Floats, p: int, t: int) -> None:
     """The clothes are out: the pocket goes to the next, the owner perhaps home."""
     q = pocket(m, p)
@@ -172,7 +173,7 @@ def taken_out(m: Ints, f: Floats, p: int, t: int) -> None:
     depart_if_done(m, c)
 
 
-@part
+@hot
 def owner_looks(m: Ints, f: Floats, p: int, t: int) -> None:
     """The time the owner chose to look: early and dry, or the heat has ended."""
     q = pocket(m, p)

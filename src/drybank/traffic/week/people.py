@@ -11,12 +11,12 @@ from drybank.traffic.week.calendar import (
     draw,
     field16,
     field32,
+    hot,
     part,
     person,
     sample,
     set_person,
     ticks,
-    tiny,
 )
 
 
@@ -32,7 +32,7 @@ def ring_push(m: Ints, ring: int, value: int) -> None:
         m[at + 1] += 1
 
 
-@tiny
+@hot
 def ring_head(m: Ints, ring: int) -> Any:
     return m[m[pl.AT_RING] + ring * m[pl.RING] + m[pl.ST_RING + 2 * ring]]
 
@@ -44,7 +44,7 @@ def ring_pop(m: Ints, ring: int) -> None:
     m[at + 1] -= 1
 
 
-@tiny
+@hot
 def ring_size(m: Ints, ring: int) -> Any:
     return m[pl.ST_RING + 2 * ring + 1]
 
@@ -62,7 +62,7 @@ def ring_remove(m: Ints, ring: int, value: int) -> None:
     m[at + 1] = kept
 
 
-@part
+@hot
 def depart(m: Ints, c: int) -> None:
     """A person leaves for good: served, unless some of their things were taken home undried or unwashed."""
     a = person(m, c)
@@ -77,7 +77,7 @@ def depart(m: Ints, c: int) -> None:
     m[pl.ST_POOL] += 1
 
 
-@part
+@hot
 def depart_if_done(m: Ints, c: int) -> None:
     a = person(m, c)
     if m[a + pl.C_DRYING] == 0 and m[a + pl.C_PILE] == 0:
@@ -100,7 +100,7 @@ def turn_away(m: Ints, f: Floats, c: int, t: int, reason: int) -> None:
         depart(m, c)
 
 
-@tiny
+@hot
 def waiting_loads(m: Ints, c: int) -> Any:
     a = (person(m, c)) + pl.C_WAITING
     return m[a] + m[a + 1] + m[a + 2] + m[a + 3]

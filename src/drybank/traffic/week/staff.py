@@ -16,6 +16,7 @@ from drybank.traffic.week.calendar import (
     draw,
     field24,
     field32,
+    hot,
     lowest_bit,
     part,
     person,
@@ -29,33 +30,33 @@ from drybank.traffic.week.calendar import (
 from drybank.traffic.week.people import ring_head, ring_pop, ring_push, ring_size, waiting_loads
 
 
-@part
+@hot
 def start_washer(m: Ints, f: Floats, x: int, c: int, t: int) -> None:
     """One load of a person into one washer; its cycle time belongs to the person's k-th started load."""
     a = person(m, c)
     k = m[a + pl.C_STARTED]
     m[a + pl.C_STARTED] = k + 1
-    m[m[pl.AT_WASHER] + 2 * x] = c
+    m[U(m[pl.AT_WASHER]) + U(2 * x)] = c
     u = field24(draw(m[a + pl.C_KEY], pl.PLACE_WASH + k), 40)
     m[pl.TOTAL + pl.T_WASHED] += 1
     if m[a + pl.C_STREAM] != pl.STREAM_DROP:
         count_wait(m, pl.HIST_AT, pl.TOTAL + pl.T_WASHER_WAITS, m[a + pl.C_JOINED], t)
-    set_event(m, pl.FIRST_WASHER + x, t + ticks(sample(f, pl.D_CYCLE + m[m[pl.AT_WASHER] + 2 * x + 1], u)))
+    set_event(m, pl.FIRST_WASHER + x, t + ticks(sample(f, pl.D_CYCLE + m[U(m[pl.AT_WASHER]) + U(2 * x + 1)], u)))
 
 
-@part
+@hot
 def start_washes(m: Ints, f: Floats, c: int, t: int, keep: int) -> int:
     """Start every load that a free washer of its size or the next larger takes; how many were started."""
     a = person(m, c)
     n_sizes, started = m[pl.SIZES], 0
     for s in range(n_sizes):
         z = s
-        while m[a + pl.C_WAITING + s] > 0 and z < n_sizes:
+        while m[a + pl.C_WAITING + U(s)] > 0 and z < n_sizes:
             if m[pl.ST_WFREE + z] > 0 and m[pl.ST_WFREE_ALL] > keep:
                 m[pl.ST_WFREE + z] -= 1
                 m[pl.ST_WFREE_ALL] -= 1
                 x = m[m[pl.AT_WSTACK] + z * m[pl.WASHERS] + m[pl.ST_WFREE + z]]
-                m[a + pl.C_WAITING + s] -= 1
+                m[a + pl.C_WAITING + U(s)] -= 1
                 start_washer(m, f, x, c, t)
                 started += 1
             else:
