@@ -410,4 +410,4 @@ def run_rows(rows: Rows, starts: Rows, outs: Rows, trace: Rows) -> int:
                 running -= 1
                 buf[B_LOAD * _L + i] = -1.0
                 buf[B_H * _L + i] = 0.0
-    return noted
+    return int(noted)
