@@ -219,6 +219,13 @@ class TestShapes:
         assert wide.smallest_loss_frac > narrow.smallest_loss_frac
 
 
+def test_a_store_with_counters_at_some_pockets_says_what_its_total_rests_on():
+    at = house(counters=tuple(msgspec.structs.replace(NO_COUNTERS[0], key=f"{k}.coins") for k in (1, 2, 3)))
+    r = judged(at)
+    assert "rests on 9 of its 12 units" in r.whole.says
+    assert {u.rests_on for u in r.units} == {"counter", "hours, own past"}
+
+
 class TestReadings:
     def test_a_counter_rolls_over_without_a_word(self):
         r = judged(CORNER, seed=4, weeks=8)

@@ -87,6 +87,9 @@ def level(j: Judged, members: Bools, kind: str, key: str, currency: str) -> Leve
         says = words.right_sentence(who, half, "its counters" if found.by == "counters" else "its hours")
     else:
         says = words.gap_sentence(who, gap, half * found.expected, share, half, of=of, currency=currency)
+    total = int(members.sum())
+    if found.units < total:
+        says += f" It rests on {found.units} of its {total} units."
     return LevelBalance(
         **kinds, says=says, verdict=verdict, units=found.units,  # type: ignore[arg-type]
         expected=Money(round(found.expected), currency), counted=Money(round(found.counted), currency),
