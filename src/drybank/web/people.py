@@ -101,3 +101,15 @@ def has_owner() -> bool:
     from drybank.web.models import Membership
 
     return Membership.objects.filter(role="owner", person__is_active=True).exists()
+
+
+def remove(number: int, store: str, by: Person) -> None:
+    """Take a role in one store away; nobody takes their own last owner's role."""
+    from drybank.web.models import Membership
+
+    found = Membership.objects.filter(id=number, store=store).first()
+    if found is None:
+        raise InputError(_("There is no such role in this store."))
+    if found.role == "owner" and found.person.pk == by.pk:
+        raise InputError(_("You cannot take your own ownership away."), mend=_("Another owner can."))
+    found.delete()

@@ -51,12 +51,37 @@ PAGES: Final[tuple[Page, ...]] = (
     # a person's own
     Page(name="log-out", path="log-out", view="entrance.log_out", scope="person", methods=("POST",)),
     Page(name="home", path="", view="entrance.home", scope="person"),
-    # what needs me
+    Page(name="new-store", path="new-store", view="setup.new_store", scope="book", methods=BOTH),
+    Page(name="demo", path="demo", view="setup.demo", scope="book", methods=BOTH),
+    # what needs me, how it stands
     _page("today", "", "today.today", FLOOR),
     _page("store", "store", "store.floor", FLOOR),
     _page("pocket", "pocket/<str:pocket>", "pocket.story", FLOOR),
+    # what to set
+    _page("plan", "plan", "plan.plan", OFFICE),
+    _page("plan-bank", "plan/<str:bank>", "plan.of_bank", OFFICE, posts=True),
+    _page("cards-pdf", "cards/<str:bank>.pdf", "papers.cards", FLOOR),
+    _page("sign-pdf", "sign/<str:bank>.pdf", "papers.sign", FLOOR),
+    # visits
+    _page("rounds", "rounds", "rounds.rounds", ROUND, posts=True),
+    _page("round-pdf", "rounds/cards.pdf", "papers.round_cards", FLOOR),
     # hours, coins, cash
     _page("balance", "balance", "balance.balance", OFFICE, posts=True),
+    _page("cash", "cash", "cash.cash", CASH, posts=True),
+    _page("deposit", "cash/deposit", "cash.deposit", OFFICE, posts=True),
+    _page("statements", "statements", "statements.statements", MONEY),
+    _page("statement-pdf", "statements/<str:period>.pdf", "papers.statement", MONEY),
+    _page("report-pdf", "report/<str:week>.pdf", "papers.report", OFFICE),
+    # the book
+    _page("book", "book", "book.entries", BOOKS),
+    _page("entry", "book/<str:entry>", "book.entry", BOOKS),
+    _page("correct", "book/<str:entry>/correct", "book.correct", OFFICE, posts=True),
+    _page("verify", "verify", "book.verify", BOOKS),
+    _page("export", "export", "book.export", ("owner", "accountant")),
+    # what it is made of
+    _page("set-up", "set-up", "setup.set_up", OFFICE, posts=True),
+    _page("sheet", "set-up/sheet/<str:sheet>", "setup.sheet", FLOOR),
+    _page("people", "people", "crew.people", OWNER, posts=True),
 )
 BY_NAME: Final = {page.name: page for page in PAGES}
 

@@ -67,6 +67,10 @@ def serve(wanted: Serving) -> None:
 
     taken = listen(wanted.host, wanted.port)
     address = f"http://{wanted.host}:{taken.getsockname()[1]}/"
+    if wanted.is_demo:
+        from drybank.desk.demo import make_demo
+
+        make_demo(wanted.book)
     book = site.begin(wanted.book)
     site.standing.address, site.standing.is_demo = address, wanted.is_demo
     link = first_link(address)
@@ -75,7 +79,7 @@ def serve(wanted: Serving) -> None:
         _say(f"This book has no owner yet. This link makes the owner's account, once, within a day:\n  {link}")
     if wanted.opens_browser:
         threading.Timer(0.5, webbrowser.open, [link or address]).start()
-    threading.Thread(target=_warm, args=(book,), daemon=True).start()
+    threading.Thread(target=_warm, args=(book,), daemon=True, name="warm").start()
     try:
         _answer(taken)
     except KeyboardInterrupt:

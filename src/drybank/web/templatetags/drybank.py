@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import re
-from datetime import datetime, timedelta
+from datetime import date, datetime, timedelta
 from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -17,6 +17,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 import drybank.cards
+from drybank.desk.pages import fields_of
 from drybank.records.money import Money
 from drybank.records.working import Estimate
 from drybank.web.rights import BY_NAME
@@ -185,3 +186,38 @@ def of_100(chance: float) -> str:
 def last_day(moment: datetime) -> datetime:
     """The last moment before the end of a period, so that its date is the last day in it."""
     return moment - timedelta(seconds=1)
+
+
+POWER = {
+    "off": gettext_lazy("Off and locked out"), "on": gettext_lazy("Power on"), "either": gettext_lazy("Machine stopped, panels shut"),
+}  # fmt: skip
+
+
+@register.filter
+def power_words(power: str) -> str:
+    return str(POWER.get(power, power))
+
+
+@register.filter
+def date_value(day: date | str) -> str:
+    """A day as a date field wants it."""
+    return day if isinstance(day, str) else day.isoformat()
+
+
+@register.filter
+def ticked(pocket: str, task: str) -> str:
+    return f"{pocket}|{task}"
+
+
+@register.filter
+def in_short(says: dict[str, Any]) -> str:
+    """An entry's leaves in one line."""
+    text = ", ".join(f.value for f in fields_of(says) if f.value not in ("", "true", "false"))
+    return text if len(text) <= 110 else text[:108] + " …"
+
+
+@register.filter
+def work_time(minutes: float) -> str:
+    """Minutes of work as people say them."""
+    whole = round(minutes)
+    return f"{whole} min" if whole < 120 else f"{whole // 60} h {whole % 60} min"
