@@ -9,6 +9,8 @@ What makes it fast, without leaving exactness:
   limit exactly ``m`` and ``G_m`` those of limit above ``m`` with need up to ``x``.
 * Going down in ``m``, the running sum at ``m`` is the answer for "start with m pieces": one pass gives every start.
 * Beyond the longest need a row is constant: its suffix sums stand for all of it.
+* Where a start gives a first time of its own, the sum for "start with n pieces at heated time x" is row n at x and the sum
+  for n + 1 pieces at x + t: one pass down gives every start and every first time.
 * Heats are ordered, and each load uses one: their sums are separate, and only settings whose sum of best heats can still
   enter the list have their ordered combinations counted out.
 
@@ -281,41 +283,46 @@ def search_first(
     last, longest = steps - 1, starts.size - 2
     above = np.zeros((steps, width))
     tables = np.empty((longest + 1, steps, 3, width))
-    sat = np.zeros((longest + 2, 3, width))
     for m in range(longest, 0, -1):
         _row(m, starts[m], starts[m + 1], need, fixed, weight, heat, column, above, tables[m])
-        for part in range(3):
-            for r in range(width):
-                sat[m, part, r] = sat[m + 1, part, r] + tables[m, last, part, r]
+    least_x = np.empty(longest + 1, np.int64)
+    place_of = np.full(longest + 1, -1)
+    for s in range(start_pieces.size):
+        place_of[start_pieces[s]] = s
     fits = np.ones(width, np.bool_)
-    sums, row, best = np.empty((3, width)), np.empty(width), np.empty(column.shape[0] + 1)
+    sums = np.empty((steps, 3, width))
+    row, best = np.empty(width), np.empty(column.shape[0] + 1)
     best[column.shape[0]] = 0.0
     size = 0
-    for s in range(start_pieces.size):
-        n = start_pieces[s]
-        if normal_heat >= 0 and normal_pieces < n:
-            continue
-        for i in range(times.size):
-            t = times[i]
+    for i in range(times.size):
+        t = times[i]
+        least_x[0] = last
+        for n in range(1, longest + 1):  # the least heated time that any start, or one with fewer pieces, comes to
+            least_x[n] = min(last, least_x[n - 1] + t)
+            for p in range(heated_at_start.size):
+                if place_of[n] >= 0 and stands[i, place_of[n], p] and heated_at_start[p] >= least_heated:
+                    least_x[n] = min(least_x[n], heated_at_start[p])
+        sums[:, :, :] = 0.0
+        for n in range(longest, 0, -1):
+            # Start with n pieces at x: those who pay n at most, and then as a start with n + 1 pieces at x + t.
+            for x in range(max(0, least_x[n]), steps):
+                beyond = min(x + t, last)
+                for part in range(3):
+                    for r in range(width):
+                        sums[x, part, r] = tables[n, x, part, r] + sums[beyond, part, r]
+            s = place_of[n]
+            if s < 0 or (normal_heat >= 0 and normal_pieces < n):
+                continue
             for p in range(heated_at_start.size):
                 heated = heated_at_start[p]
                 if heated < least_heated or not stands[i, s, p]:
                     continue
-                beyond = n if heated >= last else n - (heated - last) // t  # first m with every need met
-                beyond = min(beyond, longest + 1)
-                sums[:, :] = sat[beyond]
-                for m in range(n, beyond):
-                    x = heated + (m - n) * t
-                    if x > 0:
-                        for part in range(3):
-                            for r in range(width):
-                                sums[part, r] += tables[m, x, part, r]
-                offset = n * t - heated
+                x, offset = min(heated, last), n * t - heated
                 for r in range(width):
                     row[r] = (
-                        (piece - rate[r] * t) * sums[0, r]
-                        + sums[1, r]
-                        + (rate[r] * offset - rate_cool * cools[p]) * sums[2, r]
+                        (piece - rate[r] * t) * sums[x, 0, r]
+                        + sums[x, 1, r]
+                        + (rate[r] * offset - rate_cool * cools[p]) * sums[x, 2, r]
                     )
                 if size == values.size and _bound(row, edges) < values[0]:
                     continue
