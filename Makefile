@@ -26,7 +26,7 @@ lint: .venv/.dev
 	$(BIN)/lint-imports --no-logo
 
 bench: .venv/.dev
-	@for file in bench/*.py; do echo "== $$file"; $(BIN)/python $$file || exit 1; done
+	@for file in bench/*.py; do echo "== $$file"; $(BIN)/python -P $$file || exit 1; done
 
 docs: .venv/.dev
 	$(BIN)/python -m tests.house.write_docs

@@ -35,11 +35,11 @@ def main(version: bool = typer.Option(False, "--version", help="Say which Dryban
 def run() -> None:
     """Entry point: a fault becomes one plain sentence on standard error, never a traceback."""
     import drybank.cli.commands  # noqa: F401  (registers every command on `app`)
-    from drybank.records.errors import DrybankError, InputError
+    from drybank.records.errors import DrybankError, InputError, OutOfRange
 
     try:
         app()
-    except InputError as wrong:
+    except (InputError, OutOfRange) as wrong:
         _stop(wrong.sentence(), 2)
     except DrybankError as fault:
         _stop(fault.sentence(), 1)

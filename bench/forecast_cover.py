@@ -1,6 +1,6 @@
 """Do the stated intervals of proof and upkeep hold what they say? Simulation only; prints the coverage reached.
 
-Run: python bench/coverage.py
+Run: python bench/forecast_cover.py
 """
 
 from __future__ import annotations
