@@ -5,27 +5,25 @@ past      what a store's own past tells of chance: placebo windows
 compare   changed against unchanged: t, all relabelings, what could be seen
 price     what a change did, the store's total beside it, switching told from loss
 narrow    an assumed range after something was seen
+regress   least squares; fuel  what a heated hour burns, from bills
+needs     minutes that loads need, from what was seen of them
+use       usual weeks, season, what comes next, with the back-test
+design    which pockets to change, for how long, at what cost
 """
 
 from drybank.learn.compare import Compared, compare, relabel, smallest
+from drybank.learn.design import Stakes, design
+from drybank.learn.fuel import learn_fuel
 from drybank.learn.narrow import as_ranged, narrow
+from drybank.learn.needs import learn_needs
 from drybank.learn.past import Noise, noise, placebos
 from drybank.learn.price import contrast, diversion, sight, store_move
+from drybank.learn.regress import least_squares
+from drybank.learn.use import ahead, back_test, hours_of_day, learn_use, season_and_trend, weekdays
 from drybank.learn.weeks import weekly_use
 
 __all__ = [
-    "Compared",
-    "Noise",
-    "as_ranged",
-    "compare",
-    "contrast",
-    "diversion",
-    "narrow",
-    "noise",
-    "placebos",
-    "relabel",
-    "sight",
-    "smallest",
-    "store_move",
-    "weekly_use",
-]
+    "Compared", "Noise", "Stakes", "ahead", "as_ranged", "back_test", "compare", "contrast", "design", "diversion",
+    "hours_of_day", "learn_fuel", "learn_needs", "learn_use", "least_squares", "narrow", "noise", "placebos", "relabel",
+    "season_and_trend", "sight", "smallest", "store_move", "weekdays", "weekly_use",
+]  # fmt: skip

@@ -42,10 +42,14 @@ def log_ratio(weeks: F64, moment: int, before: int, after: int) -> F64:
 
 def placebos(weeks: F64, before: int, after: int) -> F64:
     """Numbers of every window that fits, moments last: (..., M); empty where none fits."""
-    moments = range(before, weeks.shape[-1] - after + 1)
-    if len(moments) == 0:
+    moments = np.arange(before, weeks.shape[-1] - after + 1)
+    if moments.size == 0:
         return np.empty((*weeks.shape[:-1], 0))
-    return np.stack([log_ratio(weeks, m, before, after) for m in moments], axis=-1)
+    run = np.concatenate([np.zeros((*weeks.shape[:-1], 1)), np.cumsum(weeks, axis=-1)], axis=-1)
+    pre = (run[..., moments] - run[..., moments - before]) / before
+    post = (run[..., moments + after] - run[..., moments]) / after
+    with np.errstate(divide="ignore", invalid="ignore"):
+        return np.asarray(np.log(post) - np.log(pre), np.float64)
 
 
 def window_df(moments: int, before: int, after: int) -> float:

@@ -23,6 +23,7 @@ from drybank.records.learn import (
     Sight,
     SmallestEffect,
     StoreMove,
+    Switching,
     Verdict,
 )
 from drybank.records.working import Assumption, Estimate, Input, Interval, Working
@@ -161,17 +162,15 @@ def diversion(
     low, high = _fieller((won, lost), (var_won, var_lost, cov), edge)
     share = Estimate(value=won / lost, unit="fraction", interval=Interval(low, high))
     holds_none, holds_all = low <= 0.0 <= high, low <= 1.0 <= high
-    verdict: Diversion
-    words = f"({100 * low:.0f} to {100 * high:.0f} %)"
-    if holds_none and holds_all:
-        verdict = Diversion(share=share, verdict="cannot tell", says=_cannot(f"anything between is possible {words}"))
-    elif holds_none:
-        verdict = Diversion(share=share, verdict="lost", says=f"What the changed pockets lost left the store: the others took up {100 * share.value:.0f} % of it {words}.")  # fmt: skip
-    elif holds_all:
-        verdict = Diversion(share=share, verdict="switched", says=f"Customers switched pockets: the others took up {100 * share.value:.0f} % of what the changed ones lost {words}.")  # fmt: skip
-    else:
-        verdict = Diversion(share=share, verdict="both", says=f"Some switched and some left: the others took up {100 * share.value:.0f} % of it {words}.")  # fmt: skip
-    return verdict
+    took = f"{100 * share.value:.0f} % ({100 * low:.0f} to {100 * high:.0f})"
+    said: dict[tuple[bool, bool], tuple[Switching, str]] = {
+        (True, True): ("cannot tell", _cannot(f"the others took up {took} of it")),
+        (True, False): ("lost", f"What the changed pockets lost left the store: the others took up {took} of it."),
+        (False, True): ("switched", f"Customers switched pockets: the others took up {took} of what the changed lost."),
+        (False, False): ("both", f"Some switched and some left: the others took up {took} of it."),
+    }
+    verdict, says = said[holds_none, holds_all]
+    return Diversion(share=share, verdict=verdict, says=says)
 
 
 def _fill(weights: F64) -> float:

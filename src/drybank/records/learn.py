@@ -268,8 +268,6 @@ class NeedsLearned(msgspec.Struct, frozen=True, kw_only=True):
     mean: Estimate
     spread_frac: Estimate
     quantiles: tuple[tuple[float, Estimate], ...]
-    belief: Estimate | None
-    belief_spread: Estimate | None
     on_dry: Estimate | None
     bought_more: Estimate | None
     says: str
