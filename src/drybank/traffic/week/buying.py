@@ -229,6 +229,12 @@ def take_pockets(m: Ints, f: Floats, c: int, t: int) -> None:
 
 
 @part
+def start_moved(m: Ints, f: Floats, p: int, c: int, t: int, missing: int) -> None:
+    """A load from a broken pocket goes on in another one."""
+    start_drying(m, f, p, c, t, -missing)
+
+
+@part
 def move_load(m: Ints, f: Floats, c: int, t: int, missing: int) -> None:
     r = 0
     while m[row(m, r) + pl.R_FREE] == 0:
@@ -236,4 +242,4 @@ def move_load(m: Ints, f: Floats, c: int, t: int, missing: int) -> None:
     b = np.int64(lowest_bit(U(m[row(m, r) + pl.R_FREE])))
     m[row(m, r) + pl.R_FREE] &= ~(1 << b)
     m[pl.ST_PFREE] -= 1
-    start_drying(m, f, m[row(m, r)] + b, c, t, -missing)
+    start_moved(m, f, m[row(m, r)] + b, c, t, missing)

@@ -36,7 +36,7 @@ from drybank.traffic.week.calendar import (
     ticks,
     week_row,
 )
-from drybank.traffic.week.machines import enter, release_pocket, to_pockets
+from drybank.traffic.week.machines import come_wet, enter, release_pocket
 from drybank.traffic.week.people import depart_if_done, ring_push, ring_remove, turn_away, waiting_loads
 from drybank.traffic.week.staff import start_drop_off
 
@@ -142,7 +142,7 @@ def give_up_washing(m: Ints, f: Floats, c: int, t: int) -> None:
     m[a + pl.C_MIN_LOADS] = max(0, m[a + pl.C_MIN_LOADS] - left)
     m[a + pl.C_UNWASHED] -= left
     if m[a + pl.C_UNWASHED] == 0:
-        to_pockets(m, f, c, t)
+        come_wet(m, f, c, t)
 
 
 @part

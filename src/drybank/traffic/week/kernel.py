@@ -83,9 +83,7 @@ def run_weeks(m: Ints, f: Floats) -> int:
             new_hour(m, t)
         if slot >= first_pocket:
             p = slot - first_pocket
-            if m[pocket(m, p) + pl.K_PHASE] == pl.RUNNING:
-                owner_looks(m, f, p, t)
-            else:
+            if m[pocket(m, p) + pl.K_PHASE] != pl.RUNNING or owner_looks(m, f, p, t):
                 taken_out(m, f, p, t)
         elif slot >= pl.FIRST_WASHER:
             wash_ends(m, f, slot - pl.FIRST_WASHER, t)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 
 from drybank.traffic import places as pl
-from drybank.traffic.week.buying import book_run, start_drying, take_from_pile, take_pockets, top_up
+from drybank.traffic.week.buying import book_run, start_moved, take_from_pile, take_pockets, top_up
 from drybank.traffic.week.calendar import (
     NEVER,
     Floats,
@@ -18,6 +18,7 @@ from drybank.traffic.week.calendar import (
     field16,
     field32,
     hot,
+    part,
     person,
     pocket,
     row,
@@ -71,13 +72,19 @@ def to_pockets(m: Ints, f: Floats, c: int, t: int) -> None:
                 join_pocket_line(m, f, c, t)
 
 
+@part
+def come_wet(m: Ints, f: Floats, c: int, t: int) -> None:
+    """To the pockets by a rarer way than from one's own last washer."""
+    to_pockets(m, f, c, t)
+
+
 @hot
 def enter(m: Ints, f: Floats, c: int, t: int) -> None:
     """A person at the door looks at the washers (or, with wet things, at the pockets)."""
     a = person(m, c)
     m[a + pl.C_JOINED] = t
     if m[a + pl.C_UNWASHED] == 0:
-        to_pockets(m, f, c, t)
+        come_wet(m, f, c, t)
         return
     started = start_washes(m, f, c, t, 0)
     left = waiting_loads(m, c)
@@ -133,6 +140,16 @@ def wash_ends(m: Ints, f: Floats, x: int, t: int) -> None:
         to_pockets(m, f, c, t)
 
 
+@part
+def serve_line(m: Ints, f: Floats, p: int, t: int) -> None:
+    """The first in line takes a pocket, and leaves the line when the pile is gone."""
+    c = ring_head(m, pl.RING_POCKET)
+    take_from_pile(m, f, p, c, t)
+    if m[person(m, c) + pl.C_PILE] == 0:
+        ring_pop(m, pl.RING_POCKET)
+        leave_pocket_line(m, c)
+
+
 @hot
 def release_pocket(m: Ints, f: Floats, p: int, t: int) -> None:
     """An empty pocket: out of service, or to a moved load, or to the line, or free."""
@@ -143,13 +160,9 @@ def release_pocket(m: Ints, f: Floats, p: int, t: int) -> None:
         c, need = ring_head(m, pl.RING_MOVED), ring_head(m, pl.RING_MOVED_NEED)
         ring_pop(m, pl.RING_MOVED)
         ring_pop(m, pl.RING_MOVED_NEED)
-        start_drying(m, f, p, c, t, -need)
+        start_moved(m, f, p, c, t, need)
     elif ring_size(m, pl.RING_POCKET) > 0:
-        c = ring_head(m, pl.RING_POCKET)
-        take_from_pile(m, f, p, c, t)
-        if m[person(m, c) + pl.C_PILE] == 0:
-            ring_pop(m, pl.RING_POCKET)
-            leave_pocket_line(m, c)
+        serve_line(m, f, p, t)
     else:
         clear_event(m, m[pl.FIRST_POCKET] + p)
         r = m[q + pl.K_ROW]
@@ -174,8 +187,8 @@ def taken_out(m: Ints, f: Floats, p: int, t: int) -> None:
 
 
 @hot
-def owner_looks(m: Ints, f: Floats, p: int, t: int) -> None:
-    """The time the owner chose to look: early and dry, or the heat has ended."""
+def owner_looks(m: Ints, f: Floats, p: int, t: int) -> bool:
+    """The time the owner chose to look: early and dry, or the heat has ended. True if the load is out at once."""
     q = pocket(m, p)
     heat_end = m[q + pl.K_HEAT_END]
     b = coin(m, m[q + pl.K_BANK])
@@ -183,11 +196,10 @@ def owner_looks(m: Ints, f: Floats, p: int, t: int) -> None:
         m[q + pl.K_PAID] = heat_end + m[b + pl.B_INSIDE]
         m[pl.TOTAL + pl.T_EARLY] += 1
         book_run(m, p, t, t, t)
-        taken_out(m, f, p, t)
-        return
+        return True
     if m[q + pl.K_DRY_AT] > t:
         if top_up(m, f, p, t):
-            return
+            return False
         m[pl.TOTAL + pl.T_DAMP] += 1
     stop = heat_end + m[b + pl.B_COOL]
     m[q + pl.K_PAID] = 0
@@ -207,6 +219,6 @@ def owner_looks(m: Ints, f: Floats, p: int, t: int) -> None:
     m[q + pl.K_PHASE] = pl.ENDING
     m[q + pl.K_STOP] = stop
     if out == t:
-        taken_out(m, f, p, t)
-    else:
-        set_event(m, m[pl.FIRST_POCKET] + p, out)
+        return True
+    set_event(m, m[pl.FIRST_POCKET] + p, out)
+    return False
