@@ -33,16 +33,18 @@ def problems(draw: st.DrawFn) -> Problem:
     allowed = rng.random((heats, levels)) < draw(st.sampled_from([0.6, 1.0]))
     shape = (times.size, starts.size, max(firsts.size, 1))
     normal = draw(st.sampled_from([-1, *range(heats)]))
+    many_ties = draw(st.booleans())  # round worths and free seconds, so that settings come out exactly alike
+    coarse, dear = (10**9, 1) if many_ties else (1, 10**5)
     return Problem(
         need_s=rng.integers(1, 90 * unit, (n, levels)),
-        fixed_micro=rng.integers(-(10**8), 10**9, (n, levels)),
+        fixed_micro=rng.integers(-(10**8), 10**9, (n, levels)) // coarse * coarse,
         weight=rng.integers(1, 5, n),
         heat=rng.integers(0, heats, n),
         limit_minor=rng.integers(0, 300, n),
         lost_micro=int(rng.integers(0, 10**9)),
         piece_minor=draw(st.sampled_from([5, 10, 25, 100])),
-        rate_micro_s=rng.integers(0, 10**5, (heats, levels)),
-        rate_cool_micro_s=int(rng.integers(0, 10**5)),
+        rate_micro_s=rng.integers(0, dear, (heats, levels)),
+        rate_cool_micro_s=int(rng.integers(0, dear)),
         times_s=times,
         starts=starts,
         firsts_s=firsts,
