@@ -105,7 +105,6 @@ AXES_LOCKOUT_CALLABLE = "drybank.web.views.entrance.locked_out"
 AXES_RESET_ON_SUCCESS = True
 AXES_DISABLE_ACCESS_LOG = True
 AXES_VERBOSE = False
-AXES_USERNAME_FORM_FIELD = "handle"
 SILENCED_SYSTEM_CHECKS = ["axes.W003"]
 
 # Cookies: one name for each book, so that the demo beside the real book does not log anybody out.

@@ -34,7 +34,7 @@ def log_in(request: HttpRequest, seat: Seat) -> HttpResponse:
     typed = {"handle": request.POST.get("handle", "").strip().lower(), "next": where}
     if request.method != "POST":
         return page(request, "web/log_in.html", {"typed": typed, "has_owner": people.has_owner()})
-    person = authenticate(request, username=typed["handle"], password=request.POST.get("password", ""))
+    person = authenticate(request, handle=typed["handle"], password=request.POST.get("password", ""))
     if person is None:
         if getattr(request, "axes_locked_out", False):
             return locked_out(request, None)
