@@ -16,9 +16,7 @@ WORDS = {"pocket": "1", "bank": "gallery", "sheet": "birch", "period": "2026-09"
 def address(page):
     """A real address of a page in the store, from what is in the book."""
     given = {"store": STORE} if page.scope == "store" else {}
-    for word, value in WORDS.items():
-        if f":{word}>" in page.path:
-            given[word] = value
+    given |= {word: value for word, value in WORDS.items() if f":{word}>" in page.path}
     if ":entry>" in page.path:
         given["entry"] = some_entry()
     return reverse(page.name, kwargs=given)

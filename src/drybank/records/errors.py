@@ -72,8 +72,7 @@ class OutOfRange(DrybankError):
     def __init__(self, name: str, value: float, low: float, high: float, unit: str, why: str = "") -> None:
         self.name, self.value, self.low, self.high, self.unit, self.why = name, value, low, high, unit, why
         super().__init__(
-            f"{name} is {value:g} {unit}; it must lie between {low:g} and {high:g} {unit}."
-            + (f" {why}" if why else "")
+            f"{name} is {value:g} {unit}; it must lie between {low:g} and {high:g} {unit}." + (f" {why}" if why else "")
         )
 
 
