@@ -7,7 +7,7 @@ import pytest
 import zxingcpp
 from PIL import Image
 
-from drybank.cards import qr_svg, sign_pdf, work_card_pdf
+from drybank.cards import pdf, qr_svg, sign_pdf, work_card_pdf
 from drybank.records.card import CardControl, CardStep, CardTask, Sign, SignRate, SignText, WorkCard
 
 CARD_ID = "017f22e2-79b0-7cc3-98c4-dc0c0c07398f"
@@ -27,8 +27,8 @@ def card(**changes):
     return WorkCard(**(made | changes))
 
 
-def text_of(pdf):
-    return [page.extract_text() for page in pypdf.PdfReader(io.BytesIO(pdf)).pages]
+def text_of(paper):
+    return [page.extract_text() for page in pypdf.PdfReader(io.BytesIO(paper)).pages]
 
 
 def size_mm(pdf):
@@ -100,3 +100,14 @@ def test_the_sign_has_a_page_for_each_language():
     assert "Dryers" in pages[0]
     assert "Sécheuses" in pages[1]
     assert "555-0100" in pages[1]
+
+
+def test_the_trials_card_opens_with_its_cautions_and_has_a_box_for_every_reading():
+    card = {
+        "store": "Test Laundry", "pocket": "3", "title": "Towel trial", "cautions": ["Hot air at the outlet."], "take_along": ["a scale"],
+        "steps": [{"says": "Weigh the dry towels.", "writes": ["dry mass, lb"]}], "afterwards": "Enter it.", "honest": ["It takes an hour."],
+    }  # fmt: skip
+    text = "\n".join(text_of(pdf("trial_card.typ", {"card": card, "paper": "a5"})))
+    assert (
+        text.index("Hot air") < text.index("a scale") < text.index("Weigh the dry towels") < text.index("dry mass, lb")
+    )

@@ -15,6 +15,7 @@ CARD: dict[Language, dict[str, str]] = {
         "stays": "Stays as it is:", "also": "Also at this stop",
         "coin_head": "Coin test, one for each input", "coin_say": "Put in what starts it, time the minutes given, take the coins back out of the takings.",
         "coin_used": "coins used", "coin_time": "time given", "done_by": "Done by", "done_when": "Date and time",
+        "take_along": "Take along", "steps": "Do this, in this order",
     },
     "es": {
         "page": "Página", "of": "de", "made": "Hecha", "first": "Primero", "note": "Nota:", "card": "Máquina",
@@ -26,6 +27,7 @@ CARD: dict[Language, dict[str, str]] = {
         "stays": "Se queda como está:", "also": "Además, en esta visita",
         "coin_head": "Prueba de monedas, una por entrada", "coin_say": "Meta lo que la pone en marcha, cronometre los minutos y descuente las monedas de lo recaudado.",
         "coin_used": "monedas usadas", "coin_time": "tiempo dado", "done_by": "Hecho por", "done_when": "Fecha y hora",
+        "take_along": "Lleve consigo", "steps": "Haga esto, en este orden",
     },
 }  # fmt: skip
 CARD["fr"] = CARD["en"]  # cards are printed in English and Spanish; only wall signs are also in French

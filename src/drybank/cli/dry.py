@@ -142,6 +142,9 @@ def calibrate(
     watched: Annotated[list[str] | None, typer.Option("--watched", help="load=12 lb, left=60 %, dry=31:00")] = None,
     more_time: Annotated[list[str] | None, typer.Option("--more-time", help="first=24 min, more=31, of=120")] = None,
     forget: Annotated[bool, typer.Option("--forget", help="Show it without entering it in the book.")] = False,
+    card_pdf: Annotated[
+        str, typer.Option("--card", help="Without readings: write the trial's card as a PDF here.")
+    ] = "",
     book: BookPath = DEFAULT_BOOK,
     by: By = "",
     as_json: AsJson = False,
@@ -166,6 +169,8 @@ def calibrate(
         writer = pen(by)
         if not trial and not evidence:
             card = trial_card(it, store, pocket, writer.clock())
+            if card_pdf:
+                _print_card(card, card_pdf)
             say.as_json(card) if as_json else _show_card(card)
             return
         with say.progress("Fitting", shown=not as_json):
@@ -185,6 +190,17 @@ def calibrate(
                 )
                 done = store_evidence(it, store, pocket, seen, writer, is_kept=not forget)
     say.as_json(done) if as_json else _show_fit(done)
+
+
+def _print_card(card: TrialCard, path: str) -> None:
+    """The trial's card on paper, A5."""
+    from pathlib import Path
+
+    import msgspec
+
+    from drybank.cards import pdf
+
+    Path(path).write_bytes(pdf("trial_card.typ", {"card": msgspec.to_builtins(card), "paper": "a5"}))
 
 
 def _show_card(card: TrialCard) -> None:
