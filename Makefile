@@ -52,6 +52,10 @@ packages:
 	    apt-get update -qq && DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends postgresql >/dev/null; \
 	  else echo "No PostgreSQL server here: its tests are skipped (apt install postgresql)."; fi; fi
 
+# Kills, races, full disks and torn pages, counted into docs/concepts/safety.md.
+torture: .venv/.dev packages
+	$(BIN)/python tests/book/torture.py --kills 60 --write
+
 # Resolving anew needs uv; installing does not.
 lock:
 	uv pip compile -q --universal --generate-hashes --no-emit-index-url --no-emit-find-links --no-header --python-version 3.11 --extra build pyproject.toml -o requirements/run.txt

@@ -260,7 +260,7 @@ class TestTrial:
         assert "customers" in card.cautions[0] or "Shop closed" in card.cautions[0]
         assert any("maker's manual" in c for c in card.cautions)
         assert all(s.writes for s in card.steps)
-        assert any("100 ft³" in s.says for s in card.steps)
+        assert any("1 m³ dial" in s.says for s in card.steps)  # the store reads its gas in m³
         assert any("still wet" in s.says for s in card.steps)
 
 

@@ -94,20 +94,22 @@ CARD_CAUTIONS: Final = (
 )
 
 
-def trial_card(book: Book, store: str, pocket: str, when: datetime, *, is_pounds: bool = True) -> TrialCard:
-    """The card of the towel trial for one pocket, with how long its clocking takes."""
+def trial_card(book: Book, store: str, pocket: str, when: datetime) -> TrialCard:
+    """The card of the towel trial for one pocket in the store's own units, with how long its clocking takes."""
     laid = layout_at(book, store, when)
     drum, _ = drum_of(book, laid, pocket, when)
-    light, heavy = ("8 lb", "16 lb") if is_pounds else ("4 kg", "8 kg")
+    light, heavy = ("8 lb", "16 lb") if laid.store.units.mass == "lb" else ("3.6 kg", "7.3 kg")
+    is_metric = laid.store.units.gas in ("m3", "GJ", "kWh")
     steps = []
     if drum.fuel != "electric":
         supply = gas_of(laid, pocket)
-        dial, large = 10 * CUBIC_FOOT_M3, 100 * CUBIC_FOOT_M3
+        dial, large = (0.1, 1.0) if is_metric else (10 * CUBIC_FOOT_M3, 100 * CUBIC_FOOT_M3)
+        some, whole = ("0.1 m³", "1 m³") if is_metric else ("10 ft³", "100 ft³")
         short = minutes(clocking_s(dial_m3=dial, input_w=drum.heat_input_w, supply=supply))
         long = minutes(clocking_s(dial_m3=large, input_w=drum.heat_input_w, supply=supply))
         says = (
-            f"Clock the gas: all else off, water heaters too; this dryer firing without a break (wet load, highest heat). 10 ft³ "
-            f"take about {short}, one turn of a 100 ft³ dial {long}: take the smallest dial the meter has."
+            f"Clock the gas: all else off, water heaters too; this dryer firing without a break (wet load, highest heat). {some} "
+            f"take about {short}, one turn of a {whole} dial {long}: take the smallest dial the meter has."
         )
         steps.append(CardStep(says=says, writes=("dial per turn", "whole turns", "minutes and seconds")))
     steps += [
@@ -131,7 +133,7 @@ def trial_card(book: Book, store: str, pocket: str, when: datetime, *, is_pounds
         title=f"Towel trial, pocket {pocket} of {laid.store.name}",
         cautions=CARD_CAUTIONS,
         take_along=(
-            f"Towels, {light} and {heavy} dry; a scale to 50 g (2 oz)", "A thermometer for the exhaust, a watch, a bucket",
+            f"Towels, {light} and {heavy} dry; a scale to {'50 g' if laid.store.units.mass == 'kg' else '2 oz'}", "A thermometer for the exhaust, a watch, a bucket",
             "A thermometer for the drum's inlet, if the maker gives an opening: without it leakage stays assumed",
         ),
         steps=tuple(steps),
