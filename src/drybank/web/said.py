@@ -14,7 +14,7 @@ from pathlib import Path
 from django.utils.translation import get_language
 
 _SLOT = re.compile(r"\\\{(\w+)\\\}")
-_ENDS = re.compile(r"(?<=[.?!:;])\s+")
+_ENDS = re.compile(r"(?<=[.?!])\s+")
 _LIST = re.compile(r", | and ")
 Pattern = tuple[re.Pattern[str], str]
 

@@ -1,0 +1,79 @@
+"""Every page looked at: nothing axe finds, nothing wider than the screen, targets a thumb can hit; both languages, light and dark."""
+
+from pathlib import Path
+
+import pytest
+
+from tests.web.conftest import STORE
+
+from .conftest import settled
+
+AXE = (Path(__file__).parent / "vendor" / "axe.min.js").read_text()
+RULES = {
+    "runOnly": {"type": "tag", "values": ["wcag2a", "wcag2aa", "wcag21a", "wcag21aa", "wcag22aa", "best-practice"]}
+}
+PAGES = (
+    "/", f"/s/{STORE}/", f"/s/{STORE}/store", f"/s/{STORE}/pocket/1", f"/s/{STORE}/plan", f"/s/{STORE}/balance", f"/s/{STORE}/rounds",
+    f"/s/{STORE}/cash", f"/s/{STORE}/cash/deposit", f"/s/{STORE}/statements", f"/s/{STORE}/book", f"/s/{STORE}/verify",
+    f"/s/{STORE}/set-up", f"/s/{STORE}/set-up/sheet/birch", f"/s/{STORE}/people", "/new-store", "/demo",
+)  # fmt: skip
+# Dark changes colours and nothing else: there only the rules of colour are asked again.
+COLOURS = {"resultTypes": ["violations"], "runOnly": {"type": "tag", "values": ["cat.color"]}}
+LOOKS = [("en", False, False), ("es", True, False), ("en", True, True), ("es", False, True)]
+
+
+def faults(tab, rules=RULES):
+    """What axe finds, in a line each."""
+    tab.evaluate(AXE)
+    found = tab.evaluate("rules => axe.run(document, rules)", rules)["violations"]
+    return [f"{v['id']}: {v['help']}: {n['target']}" for v in found for n in v["nodes"][:3]]
+
+
+@pytest.mark.parametrize(("language", "phone", "dark"), LOOKS, ids=["desk", "phone-es", "phone-dark", "desk-es-dark"])
+def test_axe_finds_nothing_and_nothing_is_wider_than_the_screen(open_as, language, phone, dark):
+    tab = open_as("ada", phone=phone, dark=dark, language=language)
+    wrong = []
+    for where in PAGES:
+        settled(tab, where)
+        assert tab.evaluate("document.documentElement.lang") == language
+        wrong += [f"{where} {f}" for f in faults(tab, COLOURS if dark else RULES)]
+        if tab.evaluate("document.documentElement.scrollWidth > window.innerWidth"):
+            wrong.append(f"{where} is wider than the screen")
+    assert not wrong, "\n".join(wrong)
+
+
+def test_pages_before_log_in_and_faults_too(chromium, served):
+    context = chromium.new_context(base_url=served)
+    tab = context.new_page()
+    wrong = []
+    for where in ("/log-in", "/invited/none", "/nowhere"):
+        tab.goto(where)
+        wrong += [f"{where} {f}" for f in faults(tab)]
+    context.close()
+    assert not wrong, "\n".join(wrong)
+
+
+def test_everything_a_thumb_must_hit_on_the_phone_is_48_high(open_as):
+    tab = open_as("ada", phone=True)
+    small = []
+    script = """() => [...document.querySelectorAll('main button, main .button, main input:not([type=hidden]):not([type=checkbox]), main select, label.check, nav a, summary')]
+        .filter(e => e.offsetParent && e.getBoundingClientRect().height < 47.5).map(e => e.outerHTML.slice(0, 80))"""
+    for where in PAGES:
+        settled(tab, where)
+        small += [f"{where} {text}" for text in tab.evaluate(script)]
+    assert not small, "\n".join(small)
+
+
+def test_first_tab_stop_leads_to_the_page_and_focus_is_seen(open_as):
+    tab = settled(open_as("ada"), f"/s/{STORE}/book")
+    tab.keyboard.press("Tab")
+    assert tab.evaluate("document.activeElement.className") == "skip"
+    tab.keyboard.press("Tab")
+    assert tab.evaluate("getComputedStyle(document.activeElement).outlineWidth") == "3px"
+
+
+def test_print_shows_the_workings_and_no_form(open_as):
+    tab = settled(open_as("ada"), f"/s/{STORE}/balance")
+    tab.emulate_media(media="print")
+    assert tab.evaluate("[...document.querySelectorAll('form')].every(f => getComputedStyle(f).display === 'none')")
+    assert tab.evaluate("getComputedStyle(document.body).backgroundColor") == "rgb(255, 255, 255)"
