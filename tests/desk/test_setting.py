@@ -1,5 +1,7 @@
 """As found, as left, what differs, what was not read; parts replaced."""
 
+from datetime import timedelta
+
 import pytest
 
 from drybank.control import to_sheet
@@ -93,3 +95,30 @@ def test_after_a_new_board_the_settings_are_not_known(book, pen):
 def test_a_part_at_no_known_place_is_refused(book, pen):
     with pytest.raises(InputError, match="is not a pocket"):
         replace_part(book, STORE, Exchange(part="board", at="99"), pen)
+
+
+def weekly(book, pen, clock, shown):
+    """Pocket 1 read once a week, so that its meters have a past."""
+    for value in shown:
+        clock.now += timedelta(days=7)
+        record_visit(book, STORE, visit(devices=(f"1.near={value}",)), pen)
+
+
+def test_an_unlikely_reading_is_asked_for_again_without_a_range_and_taken_when_read_twice(book, pen, clock):
+    weekly(book, pen, clock, (1000, 1205, 1398, 1610, 1804, 2011))
+    clock.now += timedelta(days=7)
+    slip = visit(devices=("1.near=2921",))  # 2219 with two digits swapped
+    before = book.tip(STORE)
+    with pytest.raises(InputErrors, match="read it again") as told:
+        record_visit(book, STORE, slip, pen)
+    assert not any(number in told.value.sentence() for number in ("2219", "2011", "200", "210"))
+    assert book.tip(STORE) == before
+    kept = record_visit(book, STORE, visit(devices=("1.near=2921",), sure=("1.near",)), pen)
+    assert "read it twice" in kept.says[0]
+    assert book.story(STORE, kinds=("reading",))[-1].body.values[0].shown == 2921
+
+
+def test_a_likely_reading_and_a_roll_over_are_taken_at_once(book, pen, clock):
+    weekly(book, pen, clock, (1000, 1205, 1398, 1610, 1804, 2011))
+    clock.now += timedelta(days=7)
+    assert not any("again" in s for s in record_visit(book, STORE, visit(devices=("1.near=2219",)), pen).says)

@@ -32,6 +32,9 @@ def set_pocket(
     as_house: Annotated[bool, typer.Option("--as-house", help="Left exactly as the house settings say.")] = False,
     read: Annotated[list[str] | None, typer.Option("--read", "-r", help="meter=value or counter=value.")] = None,
     unread: Annotated[list[str] | None, typer.Option("--unread", help="meter=why it could not be read.")] = None,
+    sure: Annotated[
+        list[str] | None, typer.Option("--sure", help="This meter or counter was read twice with the same result.")
+    ] = None,
     test_coins: Annotated[
         list[str] | None, typer.Option("--test-coins", help="Coins put in to test, as 25x4; 0 for none.")
     ] = None,
@@ -59,7 +62,7 @@ def set_pocket(
             return
         visit = Visit(
             control=pocket, left=tuple(left or ()), found=tuple(found or ()), as_house=as_house, devices=tuple(read or ()),
-            unread=tuple(unread or ()), test_pieces=_pieces(test_coins or ()), is_read_back=read_back, card=card, happened=moment(when, it, store),
+            unread=tuple(unread or ()), sure=tuple(sure or ()), test_pieces=_pieces(test_coins or ()), is_read_back=read_back, card=card, happened=moment(when, it, store),
         )  # fmt: skip
         if _is_asking() and not (read or unread):
             visit = _ask(it, store, visit, writer)
@@ -124,19 +127,32 @@ def _ask(book, store: str, visit: Visit, writer) -> Visit:  # type: ignore[no-un
 
     from drybank.cli import say
     from drybank.desk.cards import devices_of
+    from drybank.desk.second_look import doubts
+    from drybank.desk.setting import shown_value
     from drybank.desk.standing import controls_of, layout_at
 
     laid = layout_at(book, store, writer.clock())
     control = controls_of(laid, pocket=visit.control)[0]
     say.head(f"{control}: read first, all digits. Return alone leaves one out.")
-    read = []
+    read, sure = {}, []
     for key, words in devices_of(laid, [control]):
         answer = typer.prompt(f"  {words}", default="", show_default=False).strip()
         if answer:
-            read.append(f"{key}={answer}")
+            read[key] = answer
+    for doubt in doubts(book, laid, [shown_value(laid, k, v) for k, v in read.items()], writer.clock()):
+        again = typer.prompt(f"  {doubt.device}: {doubt.says}").strip()
+        if again == read[doubt.device]:
+            sure.append(doubt.device)
+        read[doubt.device] = again
     coins = typer.prompt("  Test coins used, as 25x4 (0 for none)", default="0").strip()
     as_house = visit.as_house or (not visit.left and typer.confirm("  Left as the house settings say?", default=True))
-    return msgspec.structs.replace(visit, devices=tuple(read), test_pieces=_pieces((coins,)), as_house=as_house)
+    return msgspec.structs.replace(
+        visit,
+        devices=tuple(f"{k}={v}" for k, v in read.items()),
+        sure=tuple(sure),
+        test_pieces=_pieces((coins,)),
+        as_house=as_house,
+    )
 
 
 def _whole_bank(book, store: str, states: tuple[ControlState, ...], writer) -> None:  # type: ignore[no-untyped-def]

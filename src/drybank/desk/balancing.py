@@ -73,7 +73,11 @@ def what_would_i_see(
         raise InputError(f"{laid.store.name} has no counted weeks yet.", mend="Enter readings and counts first.")
     counted = [t.body.method for t in book.story(store, kinds=("count",)) if isinstance(t.body, PiecesCounted)]
     usual = max(set(counted), key=counted.count) if counted else "machine"
-    return ask(coins_week=tuple(p / weeks for p in pieces), has_counters=bool(laid.counters), counted=usual)
+    has_counters = bool(laid.counters)
+    return ask(
+        coins_week=tuple(p / weeks for p in pieces), has_counters=has_counters, counted=usual,
+        growth=result.growth[0] if has_counters and result.growth else None,
+    )  # fmt: skip
 
 
 def enter_outcome(book: Book, store: str, finding: str, outcome: str, pen: Pen, *, cause: str = "") -> str:

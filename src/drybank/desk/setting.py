@@ -69,6 +69,7 @@ class Visit(msgspec.Struct, frozen=True, kw_only=True):
     as_house: bool = False
     devices: tuple[str, ...] = ()
     unread: tuple[str, ...] = ()
+    sure: tuple[str, ...] = ()
     test_pieces: tuple[Pieces, ...] = ()
     card: str = ""
     change_day: str = ""
@@ -204,6 +205,7 @@ def record_visit(book: Book, store: str, visit: Visit, pen: Pen) -> SetResult:
     found = values_from(laid, control, visit.found, held)
     left = _left(book, laid, control, visit, held | found, when)
     devices = _device_values(laid, visit)
+    kept = _second_look(book, laid, devices, when, visit.sure)
     asked = [key for key, _ in devices_of(laid, [control])]
     left_out = tuple(key for key in asked if key not in {d.device for d in devices})
     entries = _entries(laid, control, visit, (held | found, found, left, devices), pen)
@@ -211,8 +213,23 @@ def record_visit(book: Book, store: str, visit: Visit, pen: Pen) -> SetResult:
     after = held | found | left
     return SetResult(
         entries=tuple(b.entry.id for b in booked), control=control,
-        differs=differs_from_house(book, laid, control, after, when), left_out=left_out, says=_cost_of(left_out),
+        differs=differs_from_house(book, laid, control, after, when), left_out=left_out, says=(*kept, *_cost_of(left_out)),
     )  # fmt: skip
+
+
+def _second_look(
+    book: Book, laid: Layout, devices: tuple[DeviceValue, ...], when: datetime, sure: Sequence[str]
+) -> tuple[str, ...]:
+    """Refuse unlikely readings until they were read twice; what is said of those kept comes back. No range is ever named."""
+    from drybank.desk.second_look import doubts
+
+    found = doubts(book, laid, devices, when, sure)
+    again = [d for d in found if not d.is_kept]
+    if again:
+        raise InputErrors(
+            [InputError(d.says, where=d.device, mend=f"If it shows the same, say so: --sure {d.device}") for d in again]
+        )
+    return tuple(f"{d.device}: {d.says}" for d in found)
 
 
 def _left(book: Book, laid: Layout, control: str, visit: Visit, held: Values, when: datetime) -> Values:
