@@ -16,6 +16,8 @@ from django.utils.translation import get_language
 _SLOT = re.compile(r"\\\{(\w+)\\\}")
 _ENDS = re.compile(r"(?<=[.?!])\s+")
 _LIST = re.compile(r", | and ")
+_FIGURES = frozenset("nmk")
+_FIGURE = r"[-+]?\d[\d.,]*(?: ?(?:%|[A-Z]{3}|h|min|s|°[CF]|kWh|kg))?(?: \d+ s)?"
 Pattern = tuple[re.Pattern[str], str]
 
 
@@ -35,7 +37,8 @@ def _catalogue(language: str) -> tuple[dict[str, str], tuple[Pattern, ...]]:
 
 
 def _regex(said: str) -> str:
-    return "^" + _SLOT.sub(lambda m: f"(?P<{m[1]}>.+?)", re.escape(said)) + "$"
+    """``{n}``, ``{m}`` and ``{k}`` stand for a figure with its unit, every other slot for anything."""
+    return "^" + _SLOT.sub(lambda m: f"(?P<{m[1]}>{_FIGURE if m[1] in _FIGURES else '.+?'})", re.escape(said)) + "$"
 
 
 def said(text: str) -> str:

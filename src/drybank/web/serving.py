@@ -52,6 +52,7 @@ def listen(host: str, port: int) -> socket.socket:
     taken.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         taken.bind((host, port))
+        taken.listen(64)  # who comes before the first answer waits
     except OSError as bad:
         taken.close()
         raise InputError(

@@ -74,7 +74,11 @@ def application() -> Wsgi:
     import drybank.cards
 
     served = WhiteNoise(
-        get_wsgi_application(), root=str(Path(__file__).parent / "static"), prefix="static/", max_age=3600
+        get_wsgi_application(),
+        root=str(Path(__file__).parent / "static"),
+        prefix="static/",
+        max_age=3600,
+        mimetypes={".ttf": "font/ttf"},
     )
     served.add_files(str(Path(str(drybank.cards.__file__)).parent / "fonts"), prefix="static/fonts/")
     served.add_files(str(Path(str(django_htmx.__file__)).parent / "static" / "django_htmx"), prefix="static/htmx/")
