@@ -17,5 +17,6 @@ import drybank.cli.balance
 import drybank.cli.cash
 import drybank.cli.statement
 import drybank.cli.upkeep
+import drybank.cli.learn
 import drybank.cli.correcting
 import drybank.cli.keeping

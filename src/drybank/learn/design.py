@@ -24,7 +24,7 @@ SWITCHING: Final = "Pockets against pockets also count customers who only switch
 
 
 class Stakes(msgspec.Struct, frozen=True, kw_only=True):
-    """Money at risk: takings of each unit a week, and the worse end of the assumed response (share of loads lost, 0 to 1).
+    """Money at risk: takings of each unit a week (NaN: not known), and the worse end of the assumed response (share of loads lost, 0 to 1).
 
     ``visit_frac``: what a lost load takes along beside its drying, as a share of its drying price.
     """
@@ -134,9 +134,10 @@ def _whole_store(use: WeeklyUse, weeks: F64, stakes: Stakes, effect: float) -> O
     )  # fmt: skip
 
 
-def _cost(stakes: Stakes, changed: Sequence[int], weeks: int) -> float:
+def _cost(stakes: Stakes, changed: Sequence[int], weeks: int) -> float | None:
+    """What the worse end of the response loses over the trial; None where a unit's takings are not known."""
     takings = sum(stakes.takings_minor_week[i] for i in changed)
-    return takings * stakes.worst_lost_frac * (1 + stakes.visit_frac) * weeks
+    return None if math.isnan(takings) else takings * stakes.worst_lost_frac * (1 + stakes.visit_frac) * weeks
 
 
 def _says(options: Sequence[Option], effect: float) -> str:

@@ -1,0 +1,474 @@
+"""Learning at the desk: what the book tells of changes, fuel, use and needs; kept on command; handed back to the plan."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from contextlib import suppress
+from datetime import datetime, timedelta
+from typing import TYPE_CHECKING, Final
+from zoneinfo import ZoneInfo
+
+import msgspec
+import numpy as np
+
+from drybank.balance.audit.story import moment
+from drybank.desk.learning_facts import COUNTED, WASHES, Change, changes_of, fuel_bills, loads_seen, timing_of
+from drybank.desk.stamp import Pen
+from drybank.desk.standing import layout_at
+from drybank.learn import (
+    Stakes,
+    as_ranged,
+    contrast,
+    design,
+    diversion,
+    learn_fuel,
+    learn_needs,
+    learn_use,
+    narrow,
+    noise,
+    sight,
+    store_move,
+    weekly_use,
+)
+from drybank.records.entry import ValueLearned
+from drybank.records.errors import DrybankError, InputError, NotIdentified
+from drybank.records.finding import Finding
+from drybank.records.layout import Layout
+from drybank.records.learn import (
+    F64,
+    ChangeSeen,
+    Contrast,
+    Diversion,
+    Experiment,
+    FuelLearned,
+    Measure,
+    Narrowed,
+    NeedsLearned,
+    Sight,
+    StoreMove,
+    UseLearned,
+    WeeklyUse,
+)
+from drybank.records.plan import PlanInputs, Ranged
+from drybank.records.store import Store
+from drybank.records.working import Assumption, Estimate, Interval
+
+if TYPE_CHECKING:
+    from drybank.book import Book
+    from drybank.book.story import Told
+
+MOST_WEEKS: Final = 12
+LEAST_WEEKS: Final = 2
+PAST_WEEKS: Final = 60
+NEED_SHARES: Final = {10: 0.175, 25: 0.20, 50: 0.25, 75: 0.20, 90: 0.175}
+"""Share of loads that each kept quantile of minutes stands for: half way to its neighbours."""
+NEED_NAME: Final = "minutes needed by {} of 100 loads"
+WALK_AWAY: Final = "walk-away price"
+
+
+class Learned(msgspec.Struct, frozen=True, kw_only=True):
+    """What a store's book tells today. ``could_keep`` are the values that `keep` would enter; nothing is entered here."""
+
+    store: str
+    name: str
+    today: str
+    changes: tuple[ChangeSeen, ...]
+    sight: Sight | None
+    fuel: FuelLearned | None
+    use: UseLearned
+    needs: NeedsLearned | None
+    findings: tuple[Finding, ...]
+    could_keep: tuple[ValueLearned, ...]
+    kept: tuple[ValueLearned, ...]
+    notes: tuple[str, ...] = ()
+
+
+def learn(book: Book, store: str, pen: Pen, *, air_c: Sequence[float] = ()) -> Learned:
+    """Everything the book tells of a store; ``air_c`` are mean outdoor temperatures of the twelve months, where known."""
+    if len(air_c) not in (0, 12) or not all(-60 <= t <= 60 for t in air_c):
+        raise InputError("Outdoor air wants twelve monthly means in °C.", where="--air", allowed="-60 to 60 each")
+    when = pen.clock()
+    laid = layout_at(book, store, when)
+    story = book.story(store, until=when + timedelta(microseconds=1))
+    use = weekly_use(laid, story, at=_last_reading(story, when))
+    loads, notes = loads_seen(book, laid, story)
+    needs = None
+    try:
+        needs = learn_needs(loads)
+    except NotIdentified as no:
+        notes.append(f"Minutes needed: {no.sentence()}")
+    fuel = _fuel(book, laid, story, pen, air_c)
+    if fuel is None:
+        notes.append("Fuel: no bill is in the book. Enter them: drybank bill STORE gas 2026-05 ...")
+    changes = _changes(book, laid, story, when)
+    seen = _sight(use)
+    made = Learned(
+        store=store, name=laid.store.name, today=f"{when.astimezone(ZoneInfo(laid.store.time_zone)):%Y-%m-%d}",
+        changes=changes, sight=seen, fuel=fuel, use=learn_use(use, timing=timing_of(laid, story)), needs=needs,
+        findings=fuel.findings if fuel is not None else (), could_keep=(),
+        kept=tuple(learned_for(book, store, when).values()), notes=tuple(notes),
+    )  # fmt: skip
+    return msgspec.structs.replace(made, could_keep=_values(made, laid, use))
+
+
+def keep(book: Book, learned: Learned, pen: Pen) -> tuple[str, ...]:
+    """Enter what was learned, each value with its interval, method and the days of its data; what stands alike is left."""
+    same = {(v.name, v.at, v.value, v.data_to) for v in learned.kept}
+    fresh = [v for v in learned.could_keep if (v.name, v.at, v.value, v.data_to) not in same]
+    return tuple(b.entry.id for b in book.append([pen.entry(learned.store, v) for v in fresh])) if fresh else ()
+
+
+def learned_for(book: Book, store: str, when: datetime) -> dict[tuple[str, str], ValueLearned]:
+    """Values kept as learned by then, the latest of each name and place; bills and counts are not among them."""
+    out: dict[tuple[str, str], ValueLearned] = {}
+    for told in book.story(store, kinds=("learned value",), until=when + timedelta(microseconds=1)):
+        if isinstance(told.body, ValueLearned) and told.body.method not in ("bill", COUNTED):
+            out[told.body.name, told.body.at] = told.body
+    return out
+
+
+def enter_washes(book: Book, store: str, period: str, washes: int, pen: Pen) -> str:
+    """Washes counted over a month, a year or days (as `drybank bill` takes them): what tells a shared meter apart."""
+    from drybank.desk.takings import period_of
+
+    if not 0 <= washes <= 10**7:
+        raise InputError(f"{washes} washes cannot be.", where="--washes", allowed="0 to 10,000,000")
+    layout_at(book, store, pen.clock())
+    first, last = period_of(period)
+    body = ValueLearned(
+        name=WASHES, value=float(washes), unit="washes", method=COUNTED, data_from=first.isoformat(), data_to=last.isoformat()
+    )  # fmt: skip
+    return book.append([pen.entry(store, body)])[0].entry.id
+
+
+# ---------------------------------------------------------------- back into the plan
+
+
+def store_with_learned(store: Store, learned: dict[tuple[str, str], ValueLearned]) -> Store:
+    """The store with learned minutes needed where its owner states none; what the owner gave stands."""
+    rows = [learned.get((NEED_NAME.format(q), "store")) for q in NEED_SHARES]
+    minutes = tuple(r.value for r in rows if r is not None)
+    if store.trade.need_minutes or len(minutes) < len(NEED_SHARES) or list(minutes) != sorted(set(minutes)):
+        return store
+    trade = msgspec.structs.replace(store.trade, need_minutes=minutes, need_share=tuple(NEED_SHARES.values()))
+    return msgspec.structs.replace(store, trade=trade)
+
+
+def with_learned(inputs: PlanInputs, learned: dict[tuple[str, str], ValueLearned], store: Store) -> PlanInputs:
+    """A plan's inputs with the learned walk-away price in place of the assumed or given range, each marked as learned.
+
+    ``store`` is the store as its owner described it, before `store_with_learned`.
+    """
+    gone: set[str] = set()
+    walk = learned.get((WALK_AWAY, inputs.bank))
+    if walk is not None and walk.low is not None and walk.high is not None and 0 < walk.low <= walk.value <= walk.high:
+        ranged = Ranged(value=walk.value, low=walk.low, high=walk.high, how="learned", source=_source(walk))
+        answer = msgspec.structs.replace(inputs.price_answer, walk_away_minor=ranged, source=_source(walk))
+        inputs = msgspec.structs.replace(inputs, price_answer=answer)
+        gone.add("walk-away price of a normal load")
+    need = learned.get((NEED_NAME.format(50), "store"))
+    if need is not None and not store.trade.need_minutes and inputs.loads.how == "given":
+        low, high = need.low or need.value, need.high or need.value
+        loads = msgspec.structs.replace(
+            inputs.loads,
+            how="learned",
+            source=_source(need),
+            need_low_frac=low / need.value,
+            need_high_frac=high / need.value,
+        )
+        inputs = msgspec.structs.replace(inputs, loads=loads)
+    return msgspec.structs.replace(inputs, assumptions=tuple(a for a in inputs.assumptions if a.name not in gone))
+
+
+def _source(value: ValueLearned) -> str:
+    return f"learned from {value.data_from} to {value.data_to}: {value.method}"
+
+
+# ---------------------------------------------------------------- parts
+
+
+def _last_reading(story: Sequence[Told], when: datetime) -> datetime:
+    return max((t.happened for t in story if t.kind == "reading"), default=when)
+
+
+def _known(weeks: F64, first: int, last: int) -> tuple[F64, int]:
+    """Rows known over all of a span, and the first week from which all of them are known before it."""
+    rows = np.isfinite(weeks[:, first:last]).all(axis=1)
+    before = np.isfinite(weeks[rows, :first]).all(axis=0)
+    gaps = np.flatnonzero(~before)
+    return np.asarray(rows), int(gaps[-1]) + 1 if gaps.size else 0
+
+
+def _sight(use: WeeklyUse) -> Sight | None:
+    weeks = use.hours if np.isfinite(use.hours).any() else use.pieces
+    last = weeks.shape[1]
+    if last < LEAST_WEEKS or not weeks.size:
+        return None
+    rows, since = _known(weeks, max(0, last - PAST_WEEKS), last)
+    clean = weeks[rows][:, since:]
+    return sight(clean, changed=max(1, clean.shape[0] // 2)) if clean.shape[0] >= 2 else None
+
+
+def _changes(book: Book, laid: Layout, story: Sequence[Told], when: datetime) -> tuple[ChangeSeen, ...]:
+    events = [c for c in changes_of(laid, story) if c.at <= when]
+    out: list[ChangeSeen] = []
+    priors: dict[str, Ranged] = {}
+    for i, event in enumerate(events):
+        span = (events[i - 1].at if i else None, events[i + 1].at if i + 1 < len(events) else None)
+        seen = _change(book, laid, weekly_use(laid, story, at=event.at), event, span, priors)
+        if seen is not None:
+            out.append(seen)
+    return tuple(out)
+
+
+def _change(
+    book: Book, laid: Layout, use: WeeklyUse, event: Change, between: tuple[datetime | None, datetime | None],
+    priors: dict[str, Ranged],
+) -> ChangeSeen | None:  # fmt: skip
+    """One change and what became of it; None where readings do not reach over two weeks on both sides."""
+    at = int(np.argmin(np.abs(use.starts - moment(event.at)))) if use.starts.size else 0
+    if not use.starts.size or abs(use.starts[at] - moment(event.at)) > 1.0:
+        return None
+    before, after = min(at, MOST_WEEKS), min(use.starts.size - at, MOST_WEEKS)
+    if between[0] is not None:
+        before = min(before, int((event.at - between[0]).days // 7))
+    if between[1] is not None:
+        after = min(after, int((between[1] - event.at).days // 7))
+    if min(before, after) < LEAST_WEEKS:
+        return None
+    mask = np.array([u in event.controls for u in use.units])
+    contrasts: list[Contrast] = []
+    moves: list[StoreMove] = []
+    apart: Diversion | None = None
+    narrowed: tuple[Narrowed, ...] = ()
+    heard: Sight | None = None
+    measures: tuple[Measure, ...] = ("pieces", "hours")
+    for what in measures:
+        rows, since = _known(use.of(what), at - before, at + after)
+        weeks, mine = use.of(what)[rows][:, since:], mask[rows]
+        if not weeks.size or not mine.any():
+            continue
+        place = at - since
+        move = store_move(weeks.sum(axis=0), at=place, before=before, after=after, what=what)
+        moves.append(move)
+        with suppress(NotIdentified):
+            contrasts.append(contrast(weeks, list(mine), at=place, before=before, after=after, what=what))
+        if what == "hours" and mine.all() != mine.any():
+            sd = noise(weeks[:, :place], before, after).unit_sd
+            apart = diversion(weeks, list(mine), at=place, before=before, after=after, store=move, unit_sd=sd)
+        if what == "hours":
+            share = float(weeks[mine][:, place - before : place].sum() / weeks[:, place - before : place].sum())
+            narrowed = _narrowed(book, laid, event, move, share, priors)
+            heard = sight(weeks[:, :place], changed=int(mine.sum()), what_weeks=(after,)) if len(mine) >= 2 else None
+    if not moves:
+        return None
+    zone = ZoneInfo(laid.store.time_zone)
+    return ChangeSeen(
+        what=event.what, on=f"{event.at.astimezone(zone):%Y-%m-%d}", weeks_before=before, weeks_after=after,
+        changed=tuple(u for u in use.units if u in event.controls),
+        unchanged=tuple(u for u in use.units if u not in event.controls), contrasts=tuple(contrasts), store=tuple(moves),
+        diversion=apart, narrowed=narrowed,
+        sight=heard or Sight(rows=(), is_from_own_past=False, weeks_known=at, says="Too few controls were read to say what could be seen."),
+    )  # fmt: skip
+
+
+def _narrowed(
+    book: Book, laid: Layout, event: Change, move: StoreMove, share: float, priors: dict[str, Ranged]
+) -> tuple[Narrowed, ...]:
+    """The walk-away price after a bank's new settings, by how the store's hours moved; each change goes on from the last."""
+    if not event.bank or move.log_se is None or move.df is None:
+        return ()
+    try:
+        prior, expected = _answer_curve(book, laid, event, share)
+    except DrybankError:
+        return ()
+    prior = priors.get(event.bank, prior)
+    if not 0 < prior.low < prior.high:
+        return ()
+    made = narrow(
+        WALK_AWAY, prior, expected, seen_log=move.log_effect, seen_se=move.log_se, df=move.df,
+        unit=f"minor {laid.store.currency}", seen=f"the store's hours, {event.what}",
+    )  # fmt: skip
+    priors[event.bank] = as_ranged(made, "the change before")
+    return (made,)
+
+
+def _answer_curve(book: Book, laid: Layout, event: Change, share: float) -> tuple[Ranged, Callable[[F64], F64]]:
+    """The plan's own range of walk-away prices, and the log change of the store's hours that each would have brought."""
+    from drybank.plan import plan_inputs, setting_of
+    from drybank.plan.outcome import mean, meet
+    from drybank.plan.search.problem import middle
+
+    store = laid.store.key
+    old = book.house_at(store, event.bank, event.at - timedelta(minutes=1))
+    new = book.house_at(store, event.bank, event.at + timedelta(minutes=1))
+    inputs = plan_inputs(laid.store, laid.sheets, event.bank, old)
+    if inputs.today is None:
+        raise NotIdentified("What stood before the change is not known.")
+    before, after, world = inputs.today, setting_of(inputs, new), middle(inputs)
+
+    def expected(walk: F64) -> F64:
+        spots = np.exp(np.linspace(math.log(walk[0]), math.log(walk[-1]), 41))
+        rows = []
+        for w in spots:
+            here = world.but(walk_away_minor=float(w))
+            one, other = (meet(inputs, s, here) for s in (before, after))
+            was, now = mean(one, one.sold_s), mean(other, other.sold_s)
+            rows.append(math.log(max(1e-6, 1 - share + share * (now / was if was > 0 else 1.0))))
+        return np.asarray(np.interp(np.log(walk), np.log(spots), rows), np.float64)
+
+    return inputs.price_answer.walk_away_minor, expected
+
+
+def _fuel(book: Book, laid: Layout, story: Sequence[Told], pen: Pen, air_c: Sequence[float]) -> FuelLearned | None:
+    asked = fuel_bills(laid, story, air_c)
+    if asked is None:
+        return None
+    physics = _physics(book, laid, asked.fuel, asked.unit, pen)
+    made = learn_fuel(
+        asked.bills, fuel=asked.fuel, unit=asked.unit, is_shared=asked.is_shared, physics=physics, changes=asked.changes,
+        at=laid.store.key,
+    )  # fmt: skip
+    if not asked.left_out:
+        return made
+    note = f"{asked.left_out} bills were left out: readings do not reach over their days, or their unit differs."
+    return msgspec.structs.replace(made, notes=(*made.notes, note))
+
+
+def _physics(book: Book, laid: Layout, fuel: str, unit: str, pen: Pen) -> Estimate:
+    """Fuel of a heated hour by the drying runs: mean fire while drying; from the idle fire to the plate's input, assumed."""
+    from drybank.desk.planning import inputs_of
+    from drybank.energy import unit_joules
+
+    bank = next(
+        b.key for b in laid.store.banks
+        if any(_burns(laid, p, fuel) for m in laid.machines.values() if m.bank == b.key for p in m.pockets)
+    )  # fmt: skip
+    inputs = inputs_of(book, laid.store.key, bank, pen)
+    loads, supply = inputs.loads, inputs.costs.fuel_supply
+    per = float(unit_joules(unit, supply)) if supply is not None else 3.6e6
+    mean_w = float(
+        np.average(loads.fuel_j[:, -1], weights=loads.weight) / np.average(loads.need_s[:, -1], weights=loads.weight)
+    )
+    plates = [p.plate.input_w for p in laid.pockets.values() if p.plate.input_w is not None]
+    top_w = max([*plates, mean_w])
+    idle_w = min(float(loads.fuel_over_w[-1]), mean_w)
+    band = Interval(idle_w * 3600 / per, top_w * 3600 / per, "assumption")
+    return Estimate(value=mean_w * 3600 / per, unit=f"{unit} an hour", assumption=band)
+
+
+def _burns(laid: Layout, pocket: str, fuel: str) -> bool:
+    from drybank.desk.learning_facts import FUELS
+
+    return FUELS[laid.pockets[pocket].plate.fuel] == fuel
+
+
+def _values(learned: Learned, laid: Layout, use: WeeklyUse) -> tuple[ValueLearned, ...]:
+    """What could be kept: one value each, with its ends, unit, method and the days of its data."""
+    out: list[ValueLearned] = []
+    span = _span(use)
+    for change in learned.changes:
+        for n in change.narrowed:
+            bank = change.what.removeprefix("new settings of bank ")
+            out = [v for v in out if (v.name, v.at) != (WALK_AWAY, bank)]
+            out.append(ValueLearned(name=WALK_AWAY, at=bank, value=n.value, low=n.low, high=n.high, unit=n.unit, data_from=span[0], data_to=span[1],
+                                    method=f"belief (90 %) narrowed by the store's hours after {change.on}; before: {n.prior_low:.0f} to {n.prior_high:.0f}"))  # fmt: skip
+    if learned.fuel is not None and learned.fuel.verdict == "learned":
+        f = learned.fuel
+        out.append(
+            _value(
+                "fuel per hour",
+                learned.store,
+                f.per_hour,
+                f"least squares over {f.bills} {f.fuel} bills",
+                (f.data_from, f.data_to),
+            )
+        )
+    if learned.needs is not None:
+        for q, e in learned.needs.quantiles:
+            out.append(
+                _value(
+                    NEED_NAME.format(round(100 * q)), "store", e, f"{learned.needs.loads} loads watched or timed", span
+                )
+            )
+    out += [
+        _value("use a week", a.at, a.total, "mean of the last eight weeks carried on", span)
+        for a in learned.use.per_week if a.what == "hours"
+    ]  # fmt: skip
+    return tuple(out)
+
+
+def _value(name: str, at: str, e: Estimate, method: str, span: tuple[str, str]) -> ValueLearned:
+    ends = e.interval
+    return ValueLearned(
+        name=name, at=at, value=e.value, low=ends.low if ends else None, high=ends.high if ends else None, unit=e.unit,
+        method=method, data_from=span[0], data_to=span[1],
+    )  # fmt: skip
+
+
+def _span(use: WeeklyUse) -> tuple[str, str]:
+    if not use.starts.size:
+        return "", ""
+    first, last = (datetime.fromtimestamp(s * 86_400, ZoneInfo("UTC")) for s in (use.starts[0], use.starts[-1] + 7))
+    return f"{first:%Y-%m-%d}", f"{last:%Y-%m-%d}"
+
+
+# ---------------------------------------------------------------- experiments
+
+
+def experiment(book: Book, store: str, pen: Pen, *, effect_frac: float) -> Experiment:
+    """Which pockets to change for how long to see an effect of a given size, and what it may cost."""
+    when = pen.clock()
+    laid = layout_at(book, store, when)
+    story = book.story(store, until=when + timedelta(microseconds=1))
+    use = weekly_use(laid, story, at=_last_reading(story, when))
+    if use.starts.size < LEAST_WEEKS:
+        raise NotIdentified("The book holds fewer than two weeks of readings: read meters weekly first.")
+    lost, how = _worst(book, laid, pen)
+    stakes = Stakes(takings_minor_week=_takings(laid, use), worst_lost_frac=lost, how=how)
+    made = design(store, use, stakes, effect_frac=effect_frac)
+    money = Assumption(
+        name="takings at risk",
+        taken="pieces of the last eight weeks at the smallest piece's worth",
+        source="the counters",
+    )
+    return msgspec.structs.replace(made, assumed=(*made.assumed, money))
+
+
+def _takings(laid: Layout, use: WeeklyUse) -> tuple[float, ...]:
+    """Minor units a week of each control over the last weeks; NaN where not known."""
+    out = []
+    for i, key in enumerate(use.units):
+        pieces = [x.piece_minor for x in laid.inputs.values() if x.control == key and x.piece_minor > 0]
+        week = use.pieces[i, -8:]
+        known = week[np.isfinite(week)]
+        out.append(float(known.mean()) * min(pieces) if known.size and pieces else math.nan)
+    return tuple(out)
+
+
+def _worst(book: Book, laid: Layout, pen: Pen) -> tuple[float, str]:
+    """Share of loads lost at the low end of walk-away prices if drying got a piece dearer; the worst of the banks."""
+    from scipy.special import ndtr
+
+    from drybank.desk.planning import inputs_of
+
+    worst, how = 0.3, "assumed, no source"
+    for bank in laid.store.banks:
+        try:
+            inputs = inputs_of(book, laid.store.key, bank.key, pen)
+            answer, today = inputs.price_answer, inputs.today
+            if today is None:
+                continue
+            from drybank.plan.outcome import normal_price
+
+            price = normal_price(inputs, today) * today.piece_minor
+            low = answer.walk_away_minor.low
+            now, then = (ndtr(math.log(low / p) / answer.spread_frac) for p in (price, price + today.piece_minor))
+            worst, how = (
+                max(0.05, float(1 - then / now)),
+                f"one piece dearer at the low end of walk-away prices ({answer.source})",
+            )
+        except DrybankError:
+            continue
+    return worst, how
