@@ -69,9 +69,9 @@ def test_help_imports_nothing_heavy():
 @pytest.mark.parametrize(
     ("words", "code", "said"),
     [
-        (("balance", "nowhere"), 1, "no book"),
+        (("balance", "nowhere"), 2, "no book"),
         (("check", "/nowhere/at/all.toml"), 2, "no such file"),
-        (("close", "x", "2026-99"), 1, "no book"),
+        (("close", "x", "2026-99"), 2, "no book"),
     ],
 )
 def test_a_fault_is_a_sentence_and_an_exit_code(words, code, said, tmp_path):

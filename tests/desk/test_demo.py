@@ -154,3 +154,16 @@ def test_swapped_boxes_are_asked_about_as_swapped_first(town):
     ]
     assert found
     assert all("two sum to nothing" in f.causes[0].evidence[0] for f in found)
+
+
+def test_a_demo_book_with_entries_of_ones_own_is_not_replaced(tmp_path):
+    from drybank.desk import cash
+    from drybank.records.errors import InputError
+
+    path = tmp_path / "mine.book"
+    make_demo(path)
+    make_demo(path)
+    with open_book(path) as book:
+        cash.claim(book, "lantern", "7", "short time", Pen(by="me"))
+    with pytest.raises(InputError, match="1 entries that the demo did not write"):
+        make_demo(path)

@@ -99,3 +99,26 @@ def test_killed_at_any_of_200_moments_the_book_holds_all_of_the_file_or_none(mad
             leftover.unlink()
     assert killed >= 100
     assert held[0] > 0
+
+
+def test_money_of_another_currency_is_refused_not_booked_as_ours(book, pen):
+    with pytest.raises(InputErrors, match="it is in USD; this store keeps CAD"):
+        enter(book, STORE, csv("date,pocket,money\n2026-03-05,1,US$ 5.00\n"), pen)
+
+
+def test_a_correction_may_not_bring_in_what_entering_would_refuse(book, pen):
+    from datetime import timedelta
+
+    from drybank.desk.correcting import correct
+    from drybank.records.errors import InputError
+
+    enter(book, STORE, csv("date,pocket,turning\n2026-03-05,1,1000.5\n"), pen)
+    entry = book.story(STORE, kinds=("reading",))[0].id
+    for said in (
+        {"changes": ["values.0.shown=99999999999"]},
+        {"happened": pen.clock() + timedelta(days=400)},
+        {"changes": ["values.0.device=9.x"]},
+    ):
+        with pytest.raises(InputError):
+            correct(book, entry, pen, reason="digits swapped", **said)
+    assert book.story(STORE, kinds=("reading",))[0].body.values[0].shown == 10005

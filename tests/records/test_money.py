@@ -58,3 +58,14 @@ def test_more_decimals_than_the_currency_has_are_refused():
 def test_unknown_currency_is_refused_in_a_sentence():
     with pytest.raises(InputError, match="not a currency"):
         Money(1, "ZZZ")
+
+
+@pytest.mark.parametrize("text", ["1,00", "1,250", "1,2,3", "12,34.5", ",5"])
+def test_a_comma_that_could_be_a_decimal_mark_is_refused(text):
+    with pytest.raises(InputError, match="two ways"):
+        parse_money(text, "USD")
+
+
+def test_commas_that_can_only_be_thousands_and_the_currencys_own_name_are_read():
+    assert parse_money("1,284,500", "USD") == Money(128_450_000, "USD")
+    assert parse_money("12.50 CAD", "CAD") == Money(1250, "CAD")

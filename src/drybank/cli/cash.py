@@ -332,7 +332,7 @@ def _show_trail(trail) -> None:  # type: ignore[no-untyped-def]
 
     c = trail.custody
     say.head(
-        f"Counted {c.counted}. Paid in {c.deposited}, given back {c.refunded}, on the way {c.on_the_way}, short {c.short}, over {c.over}."
+        f"Counted {c.counted}. Paid in {c.deposited}, given back in cash out of deposits {c.refunded}, on the way {c.on_the_way}, short {c.short}, over {c.over}."
     )
     waiting = [b for b in c.bags if b.state != "deposited"]
     if waiting:

@@ -132,7 +132,7 @@ def _change(book: Book, made: DemoBook, folder: Path) -> PagePart:
     done = sum(s.state == "done" for s in ended.controls)
     says = (
         f"Half way through: {' '.join(middle.danger) or 'no danger'}",
-        f"Now {done} of {len(ended.controls)} controls hold all {len(house)} lines of the house settings; {len(ended.left_to_do)} coin tests and signs are left to do.",
+        f"Now {done} of {len(ended.controls)} controls hold all {len(house)} lines of the house settings; coin tests and signs are left to do.",
     )
     return PagePart(head="Is every pocket set?", says=says)
 
@@ -227,7 +227,7 @@ def _close(book: Book, made: DemoBook, folder: Path) -> PagePart:
         papers.append((name, f"Statement of {month} for {reader or 'the owner'}"))
     w = closed.week
     says = (
-        f"{OTHER}, {week}: took {w.takings}, tax {w.tax.tax}, kept {w.kept}.",
+        f"{OTHER}, {week}: took {w.takings}, tax {w.tax.tax}, {w.kept} after tax and shares.",
         *w.missing[:2],
         f"Sealed: {closed.seal}",
     )

@@ -35,11 +35,11 @@ def main(version: bool = typer.Option(False, "--version", help="Say which Dryban
 def run() -> None:
     """Entry point: a fault becomes one plain sentence on standard error, never a traceback."""
     import drybank.cli.commands  # noqa: F401  (registers every command on `app`)
-    from drybank.records.errors import DrybankError, InputError, OutOfRange
+    from drybank.records.errors import DrybankError, InputError, Missing, OutOfRange
 
     try:
         app()
-    except (InputError, OutOfRange) as wrong:
+    except (InputError, OutOfRange, Missing) as wrong:
         _stop(wrong.sentence(), 2)
     except DrybankError as fault:
         _stop(fault.sentence(), 1)

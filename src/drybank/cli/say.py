@@ -5,6 +5,7 @@ Money and numbers come with their unit from the desk's result; nothing is worked
 
 from __future__ import annotations
 
+import os
 import sys
 from collections.abc import Iterable, Iterator, Sequence
 from contextlib import contextmanager
@@ -23,8 +24,9 @@ def console(*, err: bool = False) -> Console:
     from rich.console import Console
 
     if err not in _consoles:
-        wide = None if sys.stdout.isatty() else PLAIN_WIDTH
-        _consoles[err] = Console(stderr=err, highlight=False, soft_wrap=not sys.stdout.isatty(), width=wide)
+        is_terminal = sys.stdout is not None and sys.stdout.isatty()
+        wide = None if is_terminal or "COLUMNS" in os.environ else PLAIN_WIDTH
+        _consoles[err] = Console(stderr=err, highlight=False, soft_wrap=not is_terminal, width=wide)
     return _consoles[err]
 
 

@@ -13,8 +13,6 @@ if TYPE_CHECKING:
     from drybank.desk.change_day import ChangeDay
     from drybank.desk.setting import ControlState, Visit
 
-SHOWN = 8
-
 
 @app.command(
     "set",
@@ -282,8 +280,6 @@ def show_day(state: ChangeDay) -> None:
     if state.is_ended:
         say.line("Done: every control is set, every input tested, the new sign is up.")
     else:
-        say.head(f"Left to do: {len(state.left_to_do)}")
-        for sentence in state.left_to_do[:SHOWN]:
+        say.head("Left to do")
+        for sentence in state.left_to_do:
             say.line(f"  {sentence}")
-        if len(state.left_to_do) > SHOWN:
-            say.quiet(f"  and {len(state.left_to_do) - SHOWN} more (--json lists them all)")

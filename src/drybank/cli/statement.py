@@ -56,7 +56,7 @@ def close(
 def _show_week(week: WeekClose) -> None:
     from drybank.cli import say
 
-    say.head(f"{week.store}, {week.week}: took {week.takings}, kept {week.kept}")
+    say.head(f"{week.store}, {week.week}: took {week.takings}, {week.kept} after tax and shares")
     rows = [
         ("coins", str(week.coins)),
         ("cards, apps, tokens", str(week.cards)),

@@ -30,7 +30,7 @@ from drybank.records.entry import (
 )
 from drybank.records.errors import InputError, InputErrors, Missing
 from drybank.records.layout import Layout
-from drybank.records.money import parse_money
+from drybank.records.money import Money, parse_money
 
 if TYPE_CHECKING:
     from drybank.book import Book
@@ -100,7 +100,12 @@ def collect(
     )
     body = BoxesEmptied(boxes=keys, bag=bag, with_second=second, is_after_reading=after_reading)
     return _enter(
-        book, store, body, pen, happened, f"{len(keys)} boxes emptied{f' into bag {bag}' if bag else ''}.{hint}"
+        book,
+        store,
+        body,
+        pen,
+        happened,
+        f"{len(keys)} box{'es' * (len(keys) != 1)} emptied{f' into bag {bag}' if bag else ''}.{hint}",
     )
 
 
@@ -213,10 +218,10 @@ def deposit(
     for bag in bags:
         _known_bag(book, store, bag)
     minor = parse_money(value, laid.store.currency).minor
-    if minor < 0 or not bags:
-        raise InputError("A deposit needs bags and an amount of 0 or more.")
+    if not 0 <= minor <= 10**10 or not bags:
+        raise InputError("A deposit needs bags and an amount that a bank would take.", allowed="0 to 100,000,000.00")
     body = Deposited(bags=tuple(bags), minor=minor, to="bank" if to == "bank" else "float", slip=slip)
-    return _enter(book, store, body, pen, happened, f"Deposit of {len(bags)} bags entered.")
+    return _enter(book, store, body, pen, happened, f"Deposit of {len(bags)} bag{'s' * (len(bags) != 1)} entered.")
 
 
 class PayoutSaid(msgspec.Struct, frozen=True, kw_only=True):
@@ -337,6 +342,10 @@ def claim(book: Book, store: str, pocket: str, what: str, pen: Pen, *, value: st
     return _enter(book, store, body, pen, None, f"Complaint entered.{next_step}")
 
 
+MOST_REFUND = 200
+"""Pieces of the store's largest coin that one refund may be worth; beyond that it is a slip."""
+
+
 def refund(
     book: Book,
     store: str,
@@ -354,6 +363,8 @@ def refund(
     minor = parse_money(value, laid.store.currency).minor
     if minor <= 0:
         raise InputError("A refund is more than nothing.", mend="Write it like 1.50.")
+    if minor > MOST_REFUND * max(laid.store.coins):
+        raise InputError(f"A refund of {value} is more than anybody puts into one dryer.", mend="Check the amount.")
     if paid_by not in ("cash", "card", "credit", "post"):
         raise InputError(f"“{paid_by}” is not a way to pay back.", allowed="cash, card, credit, post")
     if claim_id:
@@ -362,7 +373,7 @@ def refund(
         {"kind": "refund", "pocket": pocket, "minor": minor, "why": why, "paid_by": paid_by, "claim": claim_id},
         Refunded,
     )
-    return _enter(book, store, body, pen, None, "Refund entered.")
+    return _enter(book, store, body, pen, None, f"Refund of {Money(minor, laid.store.currency)} entered.")
 
 
 def _known_pocket(laid: Layout, pocket: str) -> None:

@@ -199,20 +199,24 @@ def _coin_tests(laid: Layout, bank: str, done: Sequence[Proved]) -> tuple[CoinTe
 
 
 def _left_to_do(states: Sequence[ControlState], tests: Sequence[CoinTest], *, down: bool, up: bool) -> tuple[str, ...]:
-    left = [f"Set {s.control}." for s in states if s.state != "done"]
-    left += [
-        f"Coin test at {t.input}." if t.verdict == "to do" else f"Coin test at {t.input} failed: mend and test again."
-        for t in tests
-        if t.verdict != "pass"
-    ]
-    left += [] if down else ["Take the old sign down."]
+    left = [] if down else ["Take the old sign down."]
+    to_set = [s.control for s in states if s.state != "done"]
+    to_test = [t.input for t in tests if t.verdict == "to do"]
+    left += [f"Set {', '.join(to_set)}."] if to_set else []
+    left += [f"Coin test at {', '.join(to_test)}."] if to_test else []
+    left += [f"Coin test at {t.input} failed ({t.says}): mend and test again." for t in tests if t.verdict == "fail"]
     return (*left, *([] if up else ["Put the new sign up."]))
 
 
 def _danger(states: Sequence[ControlState], stated: RateStatement, *, down: bool, up: bool) -> tuple[str, ...]:
     done = [s for s in states if s.state == "done"]
+    unknown = [s for s in states if s.state == "not known"]
     out = []
-    if done and len(done) < len(states):
+    if unknown:
+        out.append(
+            f"What {len(unknown)} of {len(states)} controls sell is not known: {', '.join(s.control for s in unknown[:6])}."
+        )
+    if done and len(done) + len(unknown) < len(states):
         new = f" ({time_words(stated.rates[0].first_time_s, 'en')} for the first start)" if stated.rates else ""
         out.append(
             f"Danger: this bank sells at two prices. {len(done)} of {len(states)} controls have the new one{new}. Finish, or roll back."

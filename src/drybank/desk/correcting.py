@@ -11,8 +11,8 @@ import msgspec
 
 from drybank.book import day_start
 from drybank.desk.stamp import Pen
-from drybank.desk.standing import parse_day
-from drybank.records.entry import KINDS, Corrected, Entry
+from drybank.desk.standing import layout_at, parse_day
+from drybank.records.entry import KINDS, Corrected, Entry, ReadingTaken
 from drybank.records.errors import InputError, InputErrors
 
 if TYPE_CHECKING:
@@ -104,6 +104,7 @@ def correct(
     after = _changed(before, changes)
     moment = happened or (today.happened if today.happened != booked.entry.happened else None)
     instead = None if take_back else _body(booked.entry, after)
+    _check(book, booked.entry, instead, happened, pen.clock())
     body = Corrected(corrects=entry_id, reason=reason.strip(), instead=instead, happened_instead=moment)
     done = Correction(
         corrects=entry_id, store=booked.entry.store, kind=booked.entry.kind, is_taken_back=take_back,
@@ -115,6 +116,30 @@ def correct(
     entry = pen.entry(booked.entry.store, body)
     book.append([entry])
     return msgspec.structs.replace(done, entry=entry.id)
+
+
+def _check(book: Book, entry: Entry, instead: Any, happened: datetime | None, now: datetime) -> None:
+    """What `enter` and `set` would refuse, a correction may not bring in either."""
+    if happened is not None and happened > now:
+        raise InputError(
+            f"{happened:%Y-%m-%d %H:%M} is still to come.", where="--happened", mend="Give the moment it happened."
+        )
+    if isinstance(instead, ReadingTaken):
+        laid = layout_at(book, entry.store, now)
+        for value in instead.values:
+            one = laid.meters.get(value.device) or laid.counters.get(value.device)
+            if one is None:
+                raise InputError(
+                    f"there is no meter or counter “{value.device}”.",
+                    where="--set",
+                    allowed=", ".join((*laid.meters, *laid.counters)),
+                )
+            if value.shown is not None and value.shown >= one.rolls_over_at:
+                raise InputError(
+                    f"{value.device} starts again before {value.shown:,}.",
+                    where="--set",
+                    allowed=f"0 to {one.rolls_over_at - 1:,}",
+                )
 
 
 def _today(book: Book, entry: Entry) -> Entry:

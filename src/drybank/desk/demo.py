@@ -24,6 +24,7 @@ from drybank.records.entry import (
     SheetReadBack,
     StoreDated,
 )
+from drybank.records.errors import InputError
 from drybank.records.layout import Layout
 from drybank.records.sheet import ControlSheet
 
@@ -77,9 +78,13 @@ def town() -> tuple[tuple[Layout, HouseFile], ...]:
 
 
 def make_demo(path: str | Path, *, tell: Tell | None = None) -> DemoBook:
-    """Make the demo's book anew at ``path``; an earlier one there is taken away first."""
+    """Make the demo's book anew at ``path``; an earlier demo there is taken away first.
+
+    Refused where that book holds entries which no demo wrote: they are somebody's own.
+    """
     from drybank.book import open_book
 
+    _refuse_what_is_not_ours(Path(path))
     for old in (Path(path), Path(f"{path}-wal"), Path(f"{path}-shm")):
         old.unlink(missing_ok=True)
     made, total, stores = 0, 0, town()
@@ -93,6 +98,26 @@ def make_demo(path: str | Path, *, tell: Tell | None = None) -> DemoBook:
         path=str(path), stores=tuple(laid.store.key for laid, _ in stores), entries=total, first_day=FIRST_DAY,
         last_day=last_day().isoformat(), faults=faults(),
     )  # fmt: skip
+
+
+def _refuse_what_is_not_ours(path: Path) -> None:
+    from drybank.book import open_book
+
+    if not path.exists():
+        return
+    with open_book(path) as book:
+        own = sum(
+            not _is_ours(t.entry.origin) for store in book.stores() for t in book.story(store, with_taken_back=True)
+        )
+    if own:
+        raise InputError(
+            f"{path} holds {own} entries that the demo did not write.",
+            mend="Move that file away, or name another folder: --out.",
+        )
+
+
+def _is_ours(origin: str) -> bool:
+    return origin in ("demo", "trial") or origin.startswith("file readings.csv ")
 
 
 def _enter(book: Book, laid: Layout, houses: HouseFile) -> list[Entry]:

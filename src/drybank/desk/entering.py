@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from hashlib import sha256
 from typing import TYPE_CHECKING
+from zoneinfo import ZoneInfo
 
 import msgspec
 
@@ -55,7 +56,8 @@ def _ready(book: Book, store: str, file: tuple[str, bytes], pen: Pen, mapping: t
     counts: dict[str, int] = {}
     for entry in fresh:
         counts[entry.kind] = counts.get(entry.kind, 0) + 1
-    days = sorted(e.happened for e in fresh)
+    zone = ZoneInfo(laid.store.time_zone)
+    days = sorted(e.happened.astimezone(zone) for e in fresh)
     look = EnterLook(
         file=name, store=store, read=read, kinds=tuple(Kind(kind=k, number=n) for k, n in sorted(counts.items())),
         first=f"{days[0]:%Y-%m-%d}" if days else "", last=f"{days[-1]:%Y-%m-%d}" if days else "", already=len(entries) - len(fresh),

@@ -132,7 +132,7 @@ def _check_store(store: Store, sheets: dict[str, ControlSheet], mistakes: list[I
     if not mistakes:
         laid = layout(store, sheets)
         says.append(
-            f"{store.name}: {len(laid.pockets)} pockets on {len(laid.machines)} machines in {len(store.banks)} banks; "
+            f"{store.name}: {len(laid.pockets)} pockets on {len(laid.machines)} machines in {len(store.banks)} bank{'s' * (len(store.banks) != 1)}; "
             f"{len(laid.counters)} counters, {len(laid.meters)} meters, {len(laid.boxes)} coin boxes in {len(laid.units)} groups."
         )
 

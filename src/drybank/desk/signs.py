@@ -32,7 +32,7 @@ WORDS: dict[Language, dict[str, str]] = {
     "fr": {
         "title": "Sécheuses", "minute": "minute", "minutes": "minutes", "free": "Gratuit", "start": "{n} × {coin} font démarrer une sécheuse",
         "start one": "Une pièce de {coin} fait démarrer une sécheuse", "start button": "Appuyez pour démarrer", "more": "En marche, chaque", "none": "Aucun temps ne peut être ajouté en marche.",
-        "takes": "Accepte {coins}.", "cool in": "Les {t} dernières refroidissent le linge sans chaleur.",
+        "takes": "Accepte {coins}.", "cool in": "Pendant les {t} à la fin, le linge est refroidi sans chaleur.",
         "cool after": "Le temps écoulé, le linge est refroidi {t} de plus sans chaleur.", "no cool": "Sortez le linge et étendez-le dès la fin du temps.",
         "limit": "Pas plus de {t} à la fois.", "refund": "Argent perdu, ou machine qui ne démarre pas ?", "or": "ou", "card": "Cartes et applications acceptées au lecteur.",
         "by_heat": "{heat} coûte {money} de plus.",

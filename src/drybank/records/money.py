@@ -6,6 +6,7 @@ Binary floats never enter: `Money` refuses them. Minor-unit digits follow ISO 42
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterable
 from decimal import Decimal
 from fractions import Fraction
@@ -19,6 +20,9 @@ MINOR_DIGITS = {
     "USD": 2, "CAD": 2, "EUR": 2, "GBP": 2, "MXN": 2, "AUD": 2, "NZD": 2,
     "CHF": 2, "SEK": 2, "NOK": 2, "DKK": 2, "PLN": 2, "CZK": 2, "JPY": 0,
 }  # fmt: skip
+
+_THOUSANDS = re.compile(r"^-?\d{1,3}(?:,\d{3})+\.\d+$|^-?\d{1,3}(?:,\d{3}){2,}$")
+"""Commas that can only be marks of thousands: with a decimal point after them, or several of them."""
 
 Rounding = Literal["half up", "half even", "down", "up"]
 Exact = int | Decimal | Fraction
@@ -116,7 +120,14 @@ def parse_money(text: str, currency: str) -> Money:
     digits = MINOR_DIGITS.get(currency)
     if digits is None:
         return Money(0, currency)  # raises the plain sentence about the currency
-    scaled = exact(text.strip().replace(",", "")) * 10**digits
+    plain = text.strip().removesuffix(currency).strip()
+    if "," in plain:
+        if not _THOUSANDS.match(plain):
+            raise InputError(
+                f"“{text}” can be read in two ways.", mend="Write decimals with a point: 1.25, or 1,284.50."
+            )
+        plain = plain.replace(",", "")
+    scaled = exact(plain) * 10**digits
     if scaled.denominator != 1:
         raise InputError(f"“{text}” has more than {digits} decimals.", mend=f"{currency} has {digits}.")
     return Money(int(scaled), currency)

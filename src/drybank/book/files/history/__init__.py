@@ -10,7 +10,7 @@ from __future__ import annotations
 import datetime as dt
 
 from drybank.book.files.history import order
-from drybank.book.files.history.cells import Mark, as_shown, mark_of
+from drybank.book.files.history.cells import Mark, as_shown, mark_of, zone_of
 from drybank.book.files.history.mapping import find_header, guess, read_mapping, role_of, write_mapping
 from drybank.book.files.history.records import (
     Draft,
@@ -197,7 +197,8 @@ class _Read:
             return None
         seen = reader.read(row)
         if seen and not_after and seen.happened > not_after:
-            reader.reasons.append(f"Its date, {seen.happened:%Y-%m-%d}, lies ahead of now.")
+            local = seen.happened.astimezone(zone_of(self.layout.store.time_zone))
+            reader.reasons.append(f"Its date, {local:%Y-%m-%d}, lies ahead of now.")
         if reader.reasons or seen is None:
             self._refuse(row, reader.reasons)
             return None

@@ -106,6 +106,19 @@ def whole(cell: Cell, mark: Mark = "") -> int:
     return int(not_negative(value))
 
 
+_OF_CURRENCY = {"CA$": "CAD", "US$": "USD", "€": "EUR", "£": "GBP"}
+
+
+def in_currency(cell: Cell, currency: str) -> None:
+    """Refuse money that names another currency than the store's; a bare $ or ¥ names none."""
+    text = cell.strip() if isinstance(cell, str) else ""
+    named = next((code for sign, code in _OF_CURRENCY.items() if text.startswith(sign) or text.endswith(sign)), "")
+    code = re.search(r"\b([A-Z]{3})$", text)
+    named = named or (code[1] if code else "")
+    if named and named != currency:
+        raise InputError(f"it is in {named}; this store keeps {currency}.", mend=f"Give it in {currency}.")
+
+
 def not_negative(value: Decimal) -> Decimal:
     if value < 0:
         raise InputError("it is below nothing.", mend="Correct the figure.")

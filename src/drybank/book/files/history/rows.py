@@ -231,6 +231,7 @@ class RowReader:
         digits = 10 ** len(amounts.spoken_money(0, self.layout.store.currency).partition(".")[2])
         for column, cell in self._cells(row, "money"):
             try:
+                cell_of.in_currency(cell, self.layout.store.currency)
                 minor = cell_of.not_negative(cell_of.number(cell, self.mark)) * digits
                 if abs(minor - round(minor)) > Decimal("0.000001"):
                     raise InputError(f"{self.layout.store.currency} has no smaller coin.")
