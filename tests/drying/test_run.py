@@ -194,3 +194,24 @@ def test_every_load_that_the_records_let_through_ends_with_finite_figures_or_a_p
     assert np.isfinite(out.gas_sold_j)
     assert np.isfinite(out.load_temp_after_cool_down_k)
     assert abs(out.water_residual_frac) < 1e-9
+
+
+def test_a_near_empty_large_drum_is_followed_without_the_fabric_going_below_dry():
+    """Found by random loads: the wet time constant let the step overshoot, moisture fell below nothing and the run never ended."""
+    out = dry(
+        Load(mass_dry_kg=1.02, residual_frac=1.524),
+        Pocket(
+            heat_input_w=250e3,
+            flow_exhaust_m3_s=1.02,
+            leak_frac=0.0,
+            contact_w_k=235.2,
+            fire=FireControl(kind="on/off"),
+        ),
+        Air(temp_c=17.1, humidity_frac=0.454, altitude_m=1533.5),
+        Heat(temp_exhaust_c=58.2),
+        sold_s=900.0,
+    )
+    assert out.steps < 5000
+    assert out.trace.moisture_frac.min() > -1e-3
+    assert abs(out.water_residual_frac) < 1e-9
+    assert abs(out.energy_residual_frac) < 2e-3

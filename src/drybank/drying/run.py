@@ -21,7 +21,7 @@ from drybank.records.drying import (
     Start,
     Trace,
 )
-from drybank.records.errors import InputError, OutOfRange
+from drybank.records.errors import InputError, NoConvergence, OutOfRange
 from drybank.records.units import ZERO_C_K
 
 _TRACE_ROWS = 2_000  # first guess of a trace's length
@@ -71,6 +71,11 @@ def _run_one(row: Array, start: Array) -> tuple[Array, Array]:
     while True:
         out, trace = np.zeros((1, at.OUT)), np.empty((length, at.STATES + 3))
         noted = run_rows(row[None, :].copy(), start[None, :].copy(), out, trace)
+        if np.isnan(out[0, at.O_END_S]):
+            raise NoConvergence(
+                "This load in this pocket changes faster than the model can follow: its heat, air and mass do not belong together. "
+                "Check the pocket's input, its airflow and the load."
+            )
         if noted <= length:
             return out[0], trace[:noted]
         length = noted
