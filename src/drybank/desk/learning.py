@@ -280,22 +280,29 @@ def _narrowed(
     if not event.bank or move.log_se is None or move.df is None:
         return ()
     try:
-        prior, expected = _answer_curve(book, laid, event, share)
+        prior, expected, rough = _answer_curve(book, laid, event, share)
     except DrybankError:
         return ()
     prior = priors.get(event.bank, prior)
     if not 0 < prior.low < prior.high:
         return ()
     made = narrow(
-        WALK_AWAY, prior, expected, seen_log=move.log_effect, seen_se=move.log_se, df=move.df,
+        WALK_AWAY, prior, expected, seen_log=move.log_effect, seen_se=move.log_se, df=move.df, model_se=rough,
         unit=f"minor {laid.store.currency}", seen=f"the store's hours, {event.what}",
     )  # fmt: skip
     priors[event.bank] = as_ranged(made, "the change before")
     return (made,)
 
 
-def _answer_curve(book: Book, laid: Layout, event: Change, share: float) -> tuple[Ranged, Callable[[F64], F64]]:
-    """The plan's own range of walk-away prices, and the log change of the store's hours that each would have brought."""
+Curve = Callable[[F64], F64]
+
+
+def _answer_curve(book: Book, laid: Layout, event: Change, share: float) -> tuple[Ranged, Curve, Curve]:
+    """The plan's own range of walk-away prices, and the log change of the store's hours that each would have brought.
+
+    Whether those who leave bring the longest loads (as the plan takes it) or any loads is not known: the middle of both is
+    taken, and half of what lies between them is how far it may be off.
+    """
     from drybank.plan import plan_inputs, setting_of
     from drybank.plan.outcome import mean, meet
     from drybank.plan.search.problem import middle
@@ -308,17 +315,19 @@ def _answer_curve(book: Book, laid: Layout, event: Change, share: float) -> tupl
         raise NotIdentified("What stood before the change is not known.")
     before, after, world = inputs.today, setting_of(inputs, new), middle(inputs)
 
-    def expected(walk: F64) -> F64:
+    def looked(walk: F64, pick: int) -> F64:
         spots = np.exp(np.linspace(math.log(walk[0]), math.log(walk[-1]), 41))
         rows = []
         for w in spots:
             here = world.but(walk_away_minor=float(w))
             one, other = (meet(inputs, s, here) for s in (before, after))
-            was, now = mean(one, one.sold_s), mean(other, other.sold_s)
-            rows.append(math.log(max(1e-6, 1 - share + share * (now / was if was > 0 else 1.0))))
-        return np.asarray(np.interp(np.log(walk), np.log(spots), rows), np.float64)
+            long_go = mean(other, other.sold_s) / max(mean(one, one.sold_s), 1e-9)
+            any_go = mean(other, other.is_dried * 1.0) / max(mean(one, one.is_dried * 1.0), 1e-9)
+            two = [math.log(max(1e-6, 1 - share + share * r)) for r in (long_go, any_go)]
+            rows.append(((two[0] + two[1]) / 2, abs(two[0] - two[1]) / 2))
+        return np.asarray(np.interp(np.log(walk), np.log(spots), [r[pick] for r in rows]), np.float64)
 
-    return inputs.price_answer.walk_away_minor, expected
+    return inputs.price_answer.walk_away_minor, lambda w: looked(w, 0), lambda w: looked(w, 1)
 
 
 def _fuel(book: Book, laid: Layout, story: Sequence[Told], pen: Pen, air_c: Sequence[float]) -> FuelLearned | None:

@@ -40,20 +40,23 @@ def narrow(
     seen_log: float,
     seen_se: float,
     df: float,
+    model_se: Callable[[F64], F64] | None = None,
     unit: str = "",
     seen: str = "",
 ) -> Narrowed:
     """Narrow an assumed range by an effect that was seen.
 
-    ``expected`` gives the log effect that each value of the unknown would bring; ``seen_log`` came out, with ``seen_se``
-    and ``df``. Raises `InputError` where the range or the standard error cannot be.
+    ``expected`` gives the log effect that each value of the unknown would bring, ``model_se`` how far that may be off
+    itself; ``seen_log`` came out, with ``seen_se`` and ``df``. Raises `InputError` where the range or the standard error cannot be.
     """
     if not (math.isfinite(seen_log) and seen_se > 0 and df > 0):
         raise InputError("What was seen has no standard error, so nothing can be learned from it.", where="learn")
     middle, spread = prior_of(prior)
     x = np.linspace(middle - REACH * spread, middle + REACH * spread, POINTS)
-    off = (seen_log - np.asarray(expected(np.exp(x)), dtype=np.float64)) / seen_se
-    log_like = -0.5 * (df + 1) * np.log1p(off**2 / df)
+    rough = np.zeros(POINTS) if model_se is None else np.asarray(model_se(np.exp(x)), dtype=np.float64)
+    scale = np.sqrt(seen_se**2 + rough**2)
+    off = (seen_log - np.asarray(expected(np.exp(x)), dtype=np.float64)) / scale
+    log_like = -0.5 * (df + 1) * np.log1p(off**2 / df) - np.log(scale)
     log_post = log_like - 0.5 * ((x - middle) / spread) ** 2
     weight = np.exp(log_post - log_post.max())
     run = np.cumsum(weight) - 0.5 * weight
