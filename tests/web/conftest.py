@@ -10,11 +10,29 @@ from datetime import timedelta
 from pathlib import Path
 
 PLACE = Path(tempfile.mkdtemp(prefix="drybank-web-"))
-os.environ.setdefault("DJANGO_SETTINGS_MODULE", "drybank.web.settings")
-os.environ["DRYBANK_BOOK"] = str(PLACE / "none.book")
-os.environ["DRYBANK_SECRET_KEY"] = "only for tests"
+SAID = {
+    "DJANGO_SETTINGS_MODULE": "drybank.web.settings",
+    "DRYBANK_BOOK": str(PLACE / "none.book"),
+    "DRYBANK_SECRET_KEY": "only for tests",
+}
+before = {name: os.environ.get(name) for name in SAID}
+os.environ.update(SAID)
+import django  # noqa: E402
+
+django.setup()
+for name, old in before.items():  # a program that another test starts is not told of ours
+    os.environ.pop(name) if old is None else os.environ.update({name: old})
 
 import pytest  # noqa: E402
+
+
+def pytest_collection_finish(session):
+    """Every room here opens books of its own; the plugin for Django guards a database that there is not."""
+    from pytest_django.plugin import blocking_manager_key
+
+    if blocking_manager_key in session.config.stash:
+        session.config.stash[blocking_manager_key].unblock()
+
 
 STORE, OTHER = "saddle", "weir"
 PASSWORD = "three quiet drums"
@@ -27,10 +45,8 @@ CAST = {
 
 def begin(path):
     """A demo book behind the pages, with the cast, its clock the day after the last entry."""
-    import django
     from django.conf import settings
 
-    django.setup()
     settings.PASSWORD_HASHERS = ["django.contrib.auth.hashers.MD5PasswordHasher"]
     from drybank.desk.demo import last_day, make_demo
     from drybank.web import site
@@ -54,7 +70,7 @@ def begin(path):
 @pytest.fixture(scope="session", autouse=True)
 def town():
     """The demo town behind the pages, for the whole run."""
-    return begin(PLACE / "town.book")
+    return begin(Path(tempfile.mkdtemp(dir=PLACE)) / "town.book")
 
 
 @pytest.fixture

@@ -68,6 +68,7 @@ def serve(wanted: Serving) -> None:
 
     taken = listen(wanted.host, wanted.port)
     address = f"http://{wanted.host}:{taken.getsockname()[1]}/"
+    site.name_book(wanted.book)
     if wanted.is_demo:
         from drybank.desk.demo import make_demo
 

@@ -34,10 +34,15 @@ def now() -> datetime:
     return standing.clock() if standing.clock else wall()
 
 
-def begin(where: str) -> Book:
-    """Set Django up on a book (made where there is none), take the missing schema steps, open the book."""
+def name_book(where: str) -> None:
+    """Say which book the pages are on, before anything loads Django."""
     os.environ["DJANGO_SETTINGS_MODULE"] = "drybank.web.settings"
     os.environ["DRYBANK_BOOK"] = where
+
+
+def begin(where: str) -> Book:
+    """Set Django up on a book (made where there is none), take the missing schema steps, open the book."""
+    name_book(where)
     import django
 
     django.setup()
