@@ -46,11 +46,14 @@ docs: .venv/.dev
 
 # Debian packages that some tests drive; only fetched when missing and when allowed to.
 packages:
-	@if [ -z "$$(ls /usr/lib/postgresql/*/bin/initdb 2>/dev/null)" ]; then \
+	@want=""; \
+	[ -n "$$(ls /usr/lib/postgresql/*/bin/initdb 2>/dev/null)" ] || want="$$want postgresql"; \
+	[ -x /usr/bin/chromium ] || want="$$want chromium"; \
+	if [ -n "$$want" ]; then \
 	  if [ "$$(id -u)" = 0 ] && command -v apt-get >/dev/null; then \
-	    echo "Installing postgresql for the tests ..."; \
-	    apt-get update -qq && DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends postgresql >/dev/null; \
-	  else echo "No PostgreSQL server here: its tests are skipped (apt install postgresql)."; fi; fi
+	    echo "Installing for the tests:$$want ..."; \
+	    apt-get update -qq && DEBIAN_FRONTEND=noninteractive apt-get install -y -qq --no-install-recommends $$want >/dev/null; \
+	  else echo "Not here:$$want. The tests that need it are skipped (apt install$$want)."; fi; fi
 
 # Kills, races, full disks and torn pages, counted into docs/concepts/safety.md.
 torture: .venv/.dev packages

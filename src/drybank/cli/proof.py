@@ -71,7 +71,11 @@ def _show(proven: Proven, *, as_json: bool) -> None:
         f"{result.verdict.capitalize()}. {result.says}"
     )
     for judged in result.judgements:
-        margin = "" if judged.margin is None else f", margin {round(judged.margin, 6):.3g}"
+        margin = (
+            ""
+            if judged.margin is None
+            else f", {_margin(judged.margin, judged.measured.unit if judged.measured else '')}"
+        )
         say.line(f"  {judged.name}: {judged.verdict}{margin}" + (f" ({judged.saw})" if judged.saw else ""))
         if judged.because:
             say.quiet(f"    {judged.because}")
@@ -85,6 +89,12 @@ def _show(proven: Proven, *, as_json: bool) -> None:
     if proven.entry:
         say.quiet(f"Entered as {proven.entry}.")
     raise typer.Exit(3 if proven.findings else 0)
+
+
+def _margin(margin: float, unit: str) -> str:
+    """How far inside or outside its limit, in the value's own unit; large powers in kW."""
+    size, unit = (abs(margin) / 1000, "kW") if unit == "W" and abs(margin) >= 1000 else (abs(margin), unit)
+    return f"{size:.3g} {unit}".rstrip() + (" inside its limit" if margin >= 0 else " outside its limit")
 
 
 def _figure(estimate) -> str:  # type: ignore[no-untyped-def]
