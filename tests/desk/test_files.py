@@ -60,3 +60,12 @@ def test_check_names_every_mistake_with_its_line():
 
 def test_a_store_whose_sheet_is_not_at_hand_says_so():
     assert "Sheets not at hand" in check_files(demo_files("lantern_row.toml"))[0].says[0]
+
+
+def test_a_store_loaded_without_its_sheet_is_told_so_once(tmp_path, pen, clock):
+    from drybank.book import open_book
+
+    with open_book(tmp_path / "new.book", create=True, clock=clock) as empty:
+        with pytest.raises(InputError, match="not at hand: alder") as told:
+            load(empty, demo_files("lantern_row.toml"), pen)
+        assert not isinstance(told.value, InputErrors)

@@ -60,14 +60,19 @@ def adopt(
         if not as_json:
             show_proposal(proposal)
         adopted = None
-        if not proposal.is_settable or yes or confirmed("Adopt these?", as_json=as_json):
+        if proposal.is_settable and (yes or confirmed("Adopt these?", as_json=as_json)):
             adopted = adopt_settings(it, proposal, writer)
     if as_json:
         say.as_json(adopted or proposal)
+    elif not proposal.is_settable:
+        stops = [c.key for c in proposal.checks if c.verdict == "failed"]
+        say.line(f"Nothing adopted. Mend what says stop, or go on knowingly: --waive {stops[0]}=reason")
     elif adopted:
         say.line(f"Adopted from {proposal.from_date}. Next: drybank card {store} {proposal.bank}")
     else:
         say.line("Nothing adopted. Add --yes to adopt them.")
+    if not proposal.is_settable:
+        raise typer.Exit(2)
 
 
 def show_proposal(proposal: Proposal) -> None:

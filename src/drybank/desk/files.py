@@ -179,6 +179,12 @@ def _sheet_and_store_entries(
         held = book.sheets_at(key, when) if key in booked else {}
         used = {m.sheet for m in new.machines}
         sheets = {k: s for k, (_, s) in pile.sheets.items() if k in used}
+        lacking = sorted(used - held.keys() - sheets.keys())
+        if lacking and key in pile.stores:
+            raise InputError(
+                f"its machines use control sheets that are not at hand: {', '.join(lacking)}.", where=pile.stores[key][0],
+                mend="Name their files too, or load them first.",
+            )  # fmt: skip
         wrong = check_store(new, held | sheets)
         if wrong and (key in pile.stores or sheets):
             raise InputErrors(wrong)
