@@ -179,6 +179,16 @@ class TestFuel:
         assert fuel.per_hour.value == pytest.approx(0.4, rel=0.15)
         assert fuel.per_wash.value == pytest.approx(0.1, rel=0.3)
 
+    def test_kept_fuel_moves_the_plans_fuel_to_the_bills(self, book, pen):
+        _bills(book, pen, washes=True)
+        seen = desk.learn(book, "saddle", pen)
+        desk.keep(book, seen, pen)
+        store, plain = layout_at(book, "saddle", NOW).store, inputs_of(book, "saddle", "gallery", pen)
+        made = desk.with_learned(plain, desk.learned_for(book, "saddle", NOW), store)
+        per_hour = desk._fuel_hour_j(made) / desk._unit_j(made, "gal")
+        assert per_hour == pytest.approx(seen.fuel.per_hour.value, rel=1e-9)
+        assert "learned from" in made.loads.source
+
 
 class TestNeeds:
     def test_watches_tell_minutes_and_the_plan_takes_them(self, book, pen):
@@ -196,6 +206,11 @@ class TestNeeds:
         assert seen.needs.loads == 80
         desk.keep(book, seen, pen)
         store = layout_at(book, "saddle", NOW).store
+        plain = inputs_of(book, "saddle", "gallery", pen)
+        made = desk.with_learned(plain, desk.learned_for(book, "saddle", NOW), store)
+        assert made.loads.how == "learned"
+        before, after = plain.loads, made.loads
+        assert after.need_high_frac / after.need_low_frac < before.need_high_frac / before.need_low_frac
         bare = msgspec.structs.replace(
             store, trade=msgspec.structs.replace(store.trade, need_minutes=(), need_share=())
         )

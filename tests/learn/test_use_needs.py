@@ -7,6 +7,7 @@ import pytest
 from scipy import stats
 
 from drybank.learn import (
+    Effect,
     Stakes,
     ahead,
     back_test,
@@ -129,7 +130,7 @@ class TestNarrow:
     def test_a_normal_effect_narrows_as_the_conjugate_rule_says(self):
         """Log-normal prior, effect linear in ln(value), many degrees: precisions add (recomputed by hand), to 1 %."""
         prior = Ranged(value=100.0, low=100 * np.exp(-0.5), high=100 * np.exp(0.5))
-        told = narrow("x", prior, lambda v: np.log(v / 100), seen_log=0.3, seen_se=0.2, df=1e6)
+        told = narrow("x", prior, lambda v: np.log(v / 100), Effect(0.3, 0.2, 1e6))
         before = 0.5 / 1.6448536
         precision = 1 / before**2 + 1 / 0.2**2
         assert np.log(told.value / 100) == pytest.approx(0.3 / 0.2**2 / precision, rel=0.01)
@@ -141,15 +142,13 @@ class TestNarrow:
         spread = np.log(2) / (2 * 1.6448536)
         for truth in np.exp(np.log(70 * 140) / 2 + spread * rng.standard_normal(600)):
             seen = -stats.norm.cdf(np.log(110 / truth) / 0.3) + rng.standard_t(8) * 0.1
-            told = narrow(
-                "x", prior, lambda v: -stats.norm.cdf(np.log(110 / v) / 0.3), seen_log=seen, seen_se=0.1, df=8
-            )
+            told = narrow("x", prior, lambda v: -stats.norm.cdf(np.log(110 / v) / 0.3), Effect(seen, 0.1, 8))
             held += told.low <= truth <= told.high
         assert 0.87 <= held / 600 <= 0.93
 
     def test_an_effect_without_error_teaches_nothing(self):
         with pytest.raises(InputError, match="standard error"):
-            narrow("x", Ranged(value=2.0, low=1.0, high=3.0), np.log, seen_log=0.1, seen_se=0.0, df=4)
+            narrow("x", Ranged(value=2.0, low=1.0, high=3.0), np.log, Effect(0.1, 0.0, 4))
 
 
 class TestDesign:

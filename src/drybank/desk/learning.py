@@ -17,6 +17,7 @@ from drybank.desk.learning_facts import COUNTED, WASHES, Change, changes_of, fue
 from drybank.desk.stamp import Pen
 from drybank.desk.standing import layout_at
 from drybank.learn import (
+    Effect,
     Stakes,
     as_ranged,
     contrast,
@@ -27,9 +28,13 @@ from drybank.learn import (
     learn_use,
     narrow,
     noise,
+    ranged_of,
     sight,
     store_move,
     weekly_use,
+    with_fuel,
+    with_needs,
+    with_walk_away,
 )
 from drybank.records.entry import ValueLearned
 from drybank.records.errors import DrybankError, InputError, NotIdentified
@@ -156,33 +161,62 @@ def store_with_learned(store: Store, learned: dict[tuple[str, str], ValueLearned
 
 
 def with_learned(inputs: PlanInputs, learned: dict[tuple[str, str], ValueLearned], store: Store) -> PlanInputs:
-    """A plan's inputs with the learned walk-away price in place of the assumed or given range, each marked as learned.
+    """A plan's inputs with what was kept as learned: walk-away price, minutes needed, fuel of an hour.
 
-    ``store`` is the store as its owner described it, before `store_with_learned`.
+    ``store`` is the store as its owner described it, before `store_with_learned`. Each replaced figure says that it was learned,
+    from which days; nothing kept, nothing changed.
     """
-    gone: set[str] = set()
-    walk = learned.get((WALK_AWAY, inputs.bank))
-    if walk is not None and walk.low is not None and walk.high is not None and 0 < walk.low <= walk.value <= walk.high:
-        ranged = Ranged(value=walk.value, low=walk.low, high=walk.high, how="learned", source=_source(walk))
-        answer = msgspec.structs.replace(inputs.price_answer, walk_away_minor=ranged, source=_source(walk))
-        inputs = msgspec.structs.replace(inputs, price_answer=answer)
-        gone.add("walk-away price of a normal load")
-    need = learned.get((NEED_NAME.format(50), "store"))
-    if need is not None and not store.trade.need_minutes and inputs.loads.how == "given":
-        low, high = need.low or need.value, need.high or need.value
-        loads = msgspec.structs.replace(
-            inputs.loads,
-            how="learned",
-            source=_source(need),
-            need_low_frac=low / need.value,
-            need_high_frac=high / need.value,
-        )
-        inputs = msgspec.structs.replace(inputs, loads=loads)
-    return msgspec.structs.replace(inputs, assumptions=tuple(a for a in inputs.assumptions if a.name not in gone))
+    walk = _ranged(learned.get((WALK_AWAY, inputs.bank)))
+    if walk is not None:
+        inputs = with_walk_away(inputs, walk)
+    need = _ranged(learned.get((NEED_NAME.format(50), "store")))
+    if need is not None and inputs.today is not None:
+        if store.trade.need_minutes:
+            inputs = with_needs(inputs, planned_min=_planned_min(inputs), median=need, source=need.source)
+        else:
+            band = {"need_low_frac": need.low / need.value, "need_high_frac": need.high / need.value}
+            inputs = msgspec.structs.replace(inputs, loads=msgspec.structs.replace(inputs.loads, how="learned", source=need.source, **band))  # fmt: skip
+    fuel = learned.get(("fuel per hour", store.key))
+    ranged = _ranged(fuel)
+    if fuel is not None and ranged is not None and inputs.today is not None:
+        over = _fuel_hour_j(inputs) / _unit_j(inputs, fuel.unit.removesuffix(" an hour"))
+        factor = Ranged(value=ranged.value / over, low=ranged.low / over, high=ranged.high / over, how="learned", source=ranged.source)  # fmt: skip
+        inputs = with_fuel(inputs, factor=factor, source=ranged.source)
+    return inputs
 
 
-def _source(value: ValueLearned) -> str:
-    return f"learned from {value.data_from} to {value.data_to}: {value.method}"
+def _ranged(value: ValueLearned | None) -> Ranged | None:
+    if value is None:
+        return None
+    source = f"learned from {value.data_from} to {value.data_to}: {value.method}"
+    return ranged_of(value.value, value.low, value.high, source)
+
+
+def _planned_min(inputs: PlanInputs) -> float:
+    """Median minutes of the plan's loads at the heats as set today."""
+    from drybank.plan.outcome import levels_of
+
+    assert inputs.today is not None, "asked for only where today is known"
+    level = levels_of(inputs, inputs.today)[inputs.loads.heat]
+    return float(np.median(inputs.loads.need_s[np.arange(level.size), level])) / 60.0
+
+
+def _fuel_hour_j(inputs: PlanInputs) -> float:
+    """Fuel of a motor hour at today's settings, by the plan's own loads. [J]"""
+    from drybank.plan.outcome import mean, meet
+    from drybank.plan.search.problem import middle
+
+    assert inputs.today is not None, "asked for only where today is known"
+    met = meet(inputs, inputs.today, middle(inputs))
+    motor_s = mean(met, met.heated_s) + inputs.today.cool_down_s * mean(met, met.is_dried * 1.0)
+    return 3600.0 * mean(met, met.fuel_j) / motor_s
+
+
+def _unit_j(inputs: PlanInputs, unit: str) -> float:
+    from drybank.energy import unit_joules
+
+    supply = inputs.costs.fuel_supply
+    return float(unit_joules(unit, supply)) if supply is not None else 3.6e6
 
 
 # ---------------------------------------------------------------- parts
@@ -287,7 +321,7 @@ def _narrowed(
     if not 0 < prior.low < prior.high:
         return ()
     made = narrow(
-        WALK_AWAY, prior, expected, seen_log=move.log_effect, seen_se=move.log_se, df=move.df, model_se=rough,
+        WALK_AWAY, prior, expected, Effect(move.log_effect, move.log_se, move.df), model_se=rough,
         unit=f"minor {laid.store.currency}", seen=f"the store's hours, {event.what}",
     )  # fmt: skip
     priors[event.bank] = as_ranged(made, "the change before")
@@ -346,7 +380,7 @@ def _fuel(book: Book, laid: Layout, story: Sequence[Told], pen: Pen, air_c: Sequ
 
 
 def _physics(book: Book, laid: Layout, fuel: str, unit: str, pen: Pen) -> Estimate:
-    """Fuel of a heated hour by the drying runs: mean fire while drying; from the idle fire to the plate's input, assumed."""
+    """Fuel of a motor hour by the drying runs, at today's settings where known; from the idle fire to the plate's input, assumed."""
     from drybank.desk.planning import inputs_of
     from drybank.energy import unit_joules
 
@@ -357,9 +391,10 @@ def _physics(book: Book, laid: Layout, fuel: str, unit: str, pen: Pen) -> Estima
     inputs = inputs_of(book, laid.store.key, bank, pen)
     loads, supply = inputs.loads, inputs.costs.fuel_supply
     per = float(unit_joules(unit, supply)) if supply is not None else 3.6e6
-    mean_w = float(
-        np.average(loads.fuel_j[:, -1], weights=loads.weight) / np.average(loads.need_s[:, -1], weights=loads.weight)
-    )
+    if inputs.today is not None:
+        mean_w = _fuel_hour_j(inputs) / 3600.0
+    else:
+        mean_w = float(np.average(loads.fuel_j[:, -1] / loads.need_s[:, -1], weights=loads.weight))
     plates = [p.plate.input_w for p in laid.pockets.values() if p.plate.input_w is not None]
     top_w = max([*plates, mean_w])
     idle_w = min(float(loads.fuel_over_w[-1]), mean_w)

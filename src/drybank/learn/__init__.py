@@ -5,6 +5,7 @@ past      what a store's own past tells of chance: placebo windows
 compare   changed against unchanged: t, all relabelings, what could be seen
 price     what a change did, the store's total beside it, switching told from loss
 narrow    an assumed range after something was seen
+into_plan learned figures laid into a plan's inputs
 regress   least squares; fuel  what a heated hour burns, from bills
 needs     minutes that loads need, from what was seen of them
 use       usual weeks, season, what comes next, with the back-test
@@ -14,7 +15,8 @@ design    which pockets to change, for how long, at what cost
 from drybank.learn.compare import Compared, compare, relabel, smallest
 from drybank.learn.design import Stakes, design
 from drybank.learn.fuel import learn_fuel
-from drybank.learn.narrow import as_ranged, narrow
+from drybank.learn.into_plan import ranged_of, with_fuel, with_needs, with_walk_away
+from drybank.learn.narrow import Effect, as_ranged, narrow
 from drybank.learn.needs import learn_needs
 from drybank.learn.past import Noise, noise, placebos
 from drybank.learn.price import contrast, diversion, sight, store_move
@@ -23,7 +25,34 @@ from drybank.learn.use import ahead, back_test, hours_of_day, learn_use, season_
 from drybank.learn.weeks import weekly_use
 
 __all__ = [
-    "Compared", "Noise", "Stakes", "ahead", "as_ranged", "back_test", "compare", "contrast", "design", "diversion",
-    "hours_of_day", "learn_fuel", "learn_needs", "learn_use", "least_squares", "narrow", "noise", "placebos", "relabel",
-    "season_and_trend", "sight", "smallest", "store_move", "weekdays", "weekly_use",
+    "Compared",
+    "Effect",
+    "Noise",
+    "Stakes",
+    "ahead",
+    "as_ranged",
+    "back_test",
+    "compare",
+    "contrast",
+    "design",
+    "diversion",
+    "hours_of_day",
+    "learn_fuel",
+    "learn_needs",
+    "learn_use",
+    "least_squares",
+    "narrow",
+    "noise",
+    "placebos",
+    "ranged_of",
+    "relabel",
+    "season_and_trend",
+    "sight",
+    "smallest",
+    "store_move",
+    "weekdays",
+    "weekly_use",
+    "with_fuel",
+    "with_needs",
+    "with_walk_away",
 ]  # fmt: skip

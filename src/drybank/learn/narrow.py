@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from typing import Final
+from typing import Final, NamedTuple
 
 import numpy as np
 
@@ -32,14 +32,20 @@ def prior_of(ranged: Ranged) -> tuple[float, float]:
     return (low + high) / 2, (high - low) / (2 * Z90)
 
 
+class Effect(NamedTuple):
+    """A log effect that was seen, its standard error, and the degrees of freedom of that."""
+
+    log: float
+    se: float
+    df: float
+
+
 def narrow(
     name: str,
     prior: Ranged,
     expected: Callable[[F64], F64],
+    effect: Effect,
     *,
-    seen_log: float,
-    seen_se: float,
-    df: float,
     model_se: Callable[[F64], F64] | None = None,
     unit: str = "",
     seen: str = "",
@@ -47,16 +53,16 @@ def narrow(
     """Narrow an assumed range by an effect that was seen.
 
     ``expected`` gives the log effect that each value of the unknown would bring, ``model_se`` how far that may be off
-    itself; ``seen_log`` came out, with ``seen_se`` and ``df``. Raises `InputError` where the range or the standard error cannot be.
+    itself; ``effect`` came out. Raises `InputError` where the range or the standard error cannot be.
     """
-    if not (math.isfinite(seen_log) and seen_se > 0 and df > 0):
+    if not (math.isfinite(effect.log) and effect.se > 0 and effect.df > 0):
         raise InputError("What was seen has no standard error, so nothing can be learned from it.", where="learn")
     middle, spread = prior_of(prior)
     x = np.linspace(middle - REACH * spread, middle + REACH * spread, POINTS)
     rough = np.zeros(POINTS) if model_se is None else np.asarray(model_se(np.exp(x)), dtype=np.float64)
-    scale = np.sqrt(seen_se**2 + rough**2)
-    off = (seen_log - np.asarray(expected(np.exp(x)), dtype=np.float64)) / scale
-    log_like = -0.5 * (df + 1) * np.log1p(off**2 / df) - np.log(scale)
+    scale = np.sqrt(effect.se**2 + rough**2)
+    off = (effect.log - np.asarray(expected(np.exp(x)), dtype=np.float64)) / scale
+    log_like = -0.5 * (effect.df + 1) * np.log1p(off**2 / effect.df) - np.log(scale)
     log_post = log_like - 0.5 * ((x - middle) / spread) ** 2
     weight = np.exp(log_post - log_post.max())
     run = np.cumsum(weight) - 0.5 * weight
@@ -71,8 +77,8 @@ def narrow(
         formula="belief before (log-normal, ends of the range at a twentieth each) times Student's t of what was seen",
         inputs=(
             Input(name="range before", value=f"{prior.low:.4g} to {prior.high:.4g}", unit=unit, how="assumed", source=prior.source),
-            Input(name="effect seen", value=f"{100 * math.expm1(seen_log):+.1f} %", how="computed", source=seen),
-            Input(name="its standard error, ln", value=f"{seen_se:.3g} with {df:.3g} degrees"),
+            Input(name="effect seen", value=f"{100 * math.expm1(effect.log):+.1f} %", how="computed", source=seen),
+            Input(name="its standard error, ln", value=f"{effect.se:.3g} with {effect.df:.3g} degrees"),
         ),
     )  # fmt: skip
     return Narrowed(
