@@ -16,8 +16,9 @@ pytestmark = [pytest.mark.slow, pytest.mark.xdist_group("demo")]
 @pytest.fixture(scope="module")
 def rounds(tmp_path_factory):
     out = tmp_path_factory.mktemp("demo")
+    first = run("demo", "--out", str(out))
     before = os.times()
-    first, second = run("demo", "--out", str(out)), run("demo", "--out", str(out))
+    second = run("demo", "--out", str(out))
     after = os.times()
     spent = after.children_user + after.children_system - before.children_user - before.children_system
     return out, first, second, spent
@@ -31,9 +32,9 @@ def test_it_ends_well_twice_and_says_where_things_are(rounds):
         assert "Traceback" not in done.stderr
 
 
-def test_a_round_costs_under_thirty_seconds_of_processor(rounds):
-    """Two rounds, the first with its compilation; 30 s is the promise for a second run."""
-    assert rounds[3] / 2 < 30
+def test_a_second_round_costs_under_thirty_seconds_of_processor(rounds):
+    """The first compiles; 30 s is the promise for the second, on a machine with nothing else to do."""
+    assert rounds[3] < 30
 
 
 def test_every_paper_can_be_read(rounds):

@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
 def inputs_of(book: Book, store: str, bank: str, pen: Pen) -> PlanInputs:
     """All that a plan of a bank is made from, as the book stands now; what is not given is listed as assumed."""
+    from drybank.desk.learning import learned_for, store_with_learned, with_learned
     from drybank.plan import plan_inputs
 
     when = pen.clock()
@@ -27,7 +28,9 @@ def inputs_of(book: Book, store: str, bank: str, pen: Pen) -> PlanInputs:
     key = bank_key(laid, bank)
     used = {m.sheet for m in laid.machines.values() if m.bank == key}
     unread = [laid.sheets[s].name for s in sorted(used) if not book.sheet_state(store, s).is_read_back]
-    made = plan_inputs(laid.store, laid.sheets, key, book.house_at(store, key, when))
+    learned = learned_for(book, store, when)
+    made = plan_inputs(store_with_learned(laid.store, learned), laid.sheets, key, book.house_at(store, key, when))
+    made = with_learned(made, learned, laid.store)
     if not unread:
         return made
     note = f"Nobody has read back at a machine what sheet {', '.join(unread)} says: check one control before you set the bank."
