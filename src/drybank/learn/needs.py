@@ -261,6 +261,10 @@ def _says(middle: Estimate, quantiles: Sequence[tuple[float, Estimate]], on_dry:
 
 def _notes(seen: _Seen, damp: float) -> tuple[str, ...]:
     notes = [f"Taken: {100 * damp:.0f} % of loads still damp leave without more money (assumed; ask or look)."]
+    notes.append(
+        "Intervals hold where owners' beliefs scatter as a log-normal does; otherwise, and for the share on dry clothes, they "
+        "are too narrow by a tenth or two."
+    )
     if not seen.exact.any():
         notes.append("No load was timed to the minute; a few by stop-watch narrow this most.")
     return tuple(notes)
