@@ -33,7 +33,7 @@ def strings_of_modules():
         for node in ast.walk(ast.parse(path.read_text())):
             if (
                 isinstance(node, ast.Call)
-                and getattr(node.func, "id", "") in ("_", "gettext", "gettext_lazy")
+                and getattr(node.func, "id", "") in ("_", "_l", "gettext", "gettext_lazy", "ngettext")
                 and node.args
             ):
                 assert isinstance(node.args[0], ast.Constant), f"{path.name}: words put together cannot be translated"

@@ -65,6 +65,8 @@ PAGES: Final[tuple[Page, ...]] = (
     # visits
     _page("rounds", "rounds", "rounds.rounds", ROUND, posts=True),
     _page("round-pdf", "rounds/cards.pdf", "papers.round_cards", FLOOR),
+    _page("readings", "readings", "readings.walk", ROUND, posts=True),
+    _page("given-back", "given-back", "given.given_back", FLOOR, posts=True),
     # hours, coins, cash
     _page("balance", "balance", "balance.balance", OFFICE, posts=True),
     _page("cash", "cash", "cash.cash", CASH, posts=True),
