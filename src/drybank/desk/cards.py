@@ -66,12 +66,15 @@ def _language(language: Language) -> Language:
 
 
 def cautions_for(laid: Layout, controls: Sequence[str], power: str, language: Language) -> tuple[str, ...]:
-    """Cautions for what a card asks, danger to life first; lock-out words never beside power-on work."""
+    """Cautions for what a card asks, danger to life first; lock-out words never beside power-on work.
+
+    ``power`` is "on", "off", or "reading" where nothing is set at all.
+    """
     words = CAUTIONS[_language(language)]
     pockets = [laid.pockets[p] for c in controls for p in laid.controls[c].pockets]
     gas = any(p.plate.fuel != "electric" for p in pockets)
     own = [c for key in {laid.controls[c].sheet for c in controls} for c in laid.sheets[key].cautions]
-    first = [words["off"] if power == "off" else words["on"]]
+    first = [words["off"] if power == "off" else words["on"]] if power != "reading" else []
     return (*first, *([words["gas"]] if gas else []), words["hot"], words["moving"], words["lint"], *own, words["law"])
 
 
@@ -135,9 +138,10 @@ def devices_of(laid: Layout, controls: Sequence[str]) -> tuple[tuple[str, str], 
     return tuple(out)
 
 
-def _notices(
+def notices_for(
     book: Book, laid: Layout, controls: Sequence[str], house: HouseSettings, language: Language
 ) -> tuple[str, ...]:
+    """What to know before touching these controls: a sheet never read back, no house settings."""
     words = NOTICES[_language(language)]
     unread = [
         words["unread"].format(sheet=laid.sheets[key].name)
@@ -182,7 +186,7 @@ def _card(
     return WorkCard(
         id=pen.ids(), store=laid.store.name, bank=bank.name, machine=machine, made=f"{when:%Y-%m-%d}",
         cautions=cautions_for(laid, controls, power, language),
-        notices=_notices(book, laid, controls, house, language),
+        notices=notices_for(book, laid, controls, house, language),
         controls=made,
         devices=devices_of(laid, controls) if on else (),
         test_inputs=tuple(f"{i.control}: {_input_name(laid, i.control, i.sheet_input)}" for i in coin_inputs) if on and house else (),
