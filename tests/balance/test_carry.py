@@ -64,4 +64,14 @@ def test_tails_of_a_normal_need_hardly_any_factor_and_jams_need_more():
 
 
 def test_with_nothing_seen_the_assumed_factor_holds():
-    assert tail_factor(np.zeros((3, 0)), np.zeros((3, 0)), GROWTH) == pytest.approx(1.04)
+    assert tail_factor(np.zeros((3, 0)), np.zeros((3, 0)), GROWTH, spans=4) == pytest.approx(1.02)
+    assert tail_factor(np.zeros((3, 0)), np.zeros((3, 0)), GROWTH, spans=12) == pytest.approx(1.07)
+
+
+def test_the_tail_is_measured_on_blocks_as_long_as_the_period():
+    """Noise that lasts over twelve weeks and that the growth does not know of widens long blocks, not short ones."""
+    cash, counter, _ = weeks(pockets=6000)
+    lasting = np.random.default_rng(4).normal(0.0, 0.002, (cash.shape[0], 1))
+    wide = cash * np.exp(lasting)
+    short, long = (tail_factor(wide, counter, GROWTH, spans=n) for n in (1, 12))
+    assert short < 1.05 < 1.1 < long

@@ -256,7 +256,8 @@ def _cash(p: Panel, h: Habits) -> Cash:
     extra = _end_variance(known, p.gap_var, growth.b) + np.where(follows, open_var - growth.b / 2.0, 0.0)
     centre = honest_centre(num + carried, den, growth, extra)
     ratio = compare(num + carried, np.nan_to_num(den), growth, centre, extra)
-    ratio = replace(ratio, z=ratio.z / tail_factor(*base, growth, before))
+    spans = int(np.median(known.sum(axis=1)[known.any(axis=1)])) if known.any() else 0
+    ratio = replace(ratio, z=ratio.z / tail_factor(*base, growth, before, spans=spans))
     extra = np.nan_to_num(p.gap_var).sum(axis=0)
     weeks = compare(p.now["cash"], np.nan_to_num(p.now["counter"]), growth, centre, extra).z
     weeks = lasting_weeks(weeks, p.now["cash"], p.now["counter"], growth, centre)

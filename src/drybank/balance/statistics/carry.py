@@ -16,11 +16,12 @@ from drybank.balance.statistics.ratios import compare
 _SLOPE_SD = 0.05  # what a line may tilt beforehand, as a share of the coins: wide on purpose
 _CLIP = 4.0  # a step further out than this many sd moves the line no further
 LEAST_SPANS = 4
-_TAIL_SPANS = (4, 8)
 _TAIL_SHARES = ((0.998, 2.8781617390954826), (0.999, 3.090232306167813))
-_TAIL_PRIOR = 1.04  # how much wider the far tail is taken to be with little to see; an assumption
+_TAIL_PRIOR = ((1, 1.01), (4, 1.02), (8, 1.045), (12, 1.07))  # by spans, with little to see; an assumption
 _TAIL_WEIGHT = 5_000.0  # spans that this assumption counts for
 _TAIL_MARGIN = 1.015
+LEAST_TAIL = 20
+"""Blocks below which the far tail is taken as assumed."""
 
 
 def start_offset(cash: Floats, counter: Floats, growth: Growth, centre: float = 0.0) -> tuple[Floats, Floats]:
@@ -64,21 +65,29 @@ def start_offset(cash: Floats, counter: Floats, growth: Growth, centre: float = 
     return np.where(use, total - level, 0.0), np.where(use, np.minimum(var_l, end), end)
 
 
-def tail_factor(cash: Floats, counter: Floats, growth: Growth, centre: float = 0.0) -> float:
+def tail_factor(cash: Floats, counter: Floats, growth: Growth, centre: float = 0.0, *, spans: int = 8) -> float:
     """How much thicker the far tail of clean spans is than a normal's, from the side that no loss touches.
 
     One or more; jams and counters of their own kind make it so. z is divided by it.
+
+    Measured on blocks as long as the period (``spans``), since the tail thickens with length: the coins between
+    reading and emptying, which are normal, weigh less and less, and the fitted growth is a few per cent narrow at its
+    far end. With fewer spans before the period than in it, the longest block is taken and lengthened as assumed.
     """
-    z = []
-    for weeks in _TAIL_SPANS:
-        if weeks <= cash.shape[1]:
-            n, d = blocks(counter, weeks).ravel(), blocks(cash, weeks).ravel()
-            good = (n >= 100.0) & (d > 0)
-            z.append(compare(d[good], n[good], growth, centre).z)
-    seen = np.concatenate(z) if z else np.zeros(0)
+    if not cash.shape[1] or spans < 1:
+        return _assumed_tail(spans)
+    weeks = min(spans, cash.shape[1])
+    n, d = blocks(counter, weeks).ravel(), blocks(cash, weeks).ravel()
+    good = (n >= 100.0) & (d > 0)
+    seen = compare(d[good], n[good], growth, centre).z
+    if seen.size < LEAST_TAIL:
+        return _assumed_tail(spans)
     own = seen.size / (seen.size + _TAIL_WEIGHT)
-    factor = _TAIL_PRIOR
-    if seen.size >= 20:
-        shares = [float(np.quantile(seen, q)) / normal for q, normal in _TAIL_SHARES]
-        factor = own * _TAIL_MARGIN * float(np.mean(shares)) + (1.0 - own) * _TAIL_PRIOR
-    return max(1.0, factor)
+    factor = float(np.mean([float(np.quantile(seen, q)) / normal for q, normal in _TAIL_SHARES]))
+    longer = _assumed_tail(spans) / _assumed_tail(weeks)
+    return max(1.0, own * _TAIL_MARGIN * factor * longer + (1.0 - own) * _assumed_tail(spans))
+
+
+def _assumed_tail(spans: int) -> float:
+    at, factor = zip(*_TAIL_PRIOR, strict=True)
+    return float(np.interp(spans, at, factor))
