@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import hashlib
 import hmac
-from typing import Literal, get_args
+from typing import Any, Literal, get_args
 
 from drybank.records.errors import InputError
 
@@ -34,3 +34,15 @@ def content_bytes(what: str, content: str | bytes) -> bytes:
     if not 0 < len(raw) <= LARGEST_BYTES:
         raise InputError(f"the {what} has {len(raw)} bytes.", allowed=f"1 to {LARGEST_BYTES}")
     return raw
+
+
+def thing(sha256: str, what: What, salt: bytes, content: bytes) -> dict[str, Any]:
+    """The row of something whose salt was made elsewhere (on a phone); refuses what its hash does not stand for."""
+    raw = content_bytes(what, content)
+    if len(salt) != SALT_BYTES:
+        raise InputError(f"the salt of the {what} has {len(salt)} bytes.", allowed=f"{SALT_BYTES} random bytes")
+    if not is_true_to(sha256, salt, raw):
+        raise InputError(
+            f"the {what} is not what its hash stands for.", mend="Hash the salt followed by the bytes, with SHA-256."
+        )
+    return {"sha256": sha256, "what": what, "is_text": what != "photo", "salt": salt, "content": raw}

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from datetime import UTC, date, datetime
 from pathlib import Path
 from types import TracebackType
-from typing import IO, TYPE_CHECKING, Literal
+from typing import IO, TYPE_CHECKING, Any, Literal
 
 import msgspec
 
@@ -100,8 +100,10 @@ class Book:
             rules.check_alone(each, now)
         return self.book_arrivals([Arrival(written=w, booked=booked) for w in written], expected_tip or {})
 
-    def book_arrivals(self, arrivals: Sequence[Arrival], expected_tip: dict[str, str]) -> list[Booked]:
-        """One transaction; see `append`."""
+    def book_arrivals(
+        self, arrivals: Sequence[Arrival], expected_tip: dict[str, str], kept: Sequence[Mapping[str, Any]] = ()
+    ) -> list[Booked]:
+        """One transaction; see `append`. ``kept`` goes beside the chain in the same one."""
         if not arrivals:
             return []
         stores = sorted({a.written.entry.store for a in arrivals})
@@ -112,7 +114,7 @@ class Book:
             done[:] = [placing.place(arrival) for arrival in arrivals]
             return placing.lines
 
-        self.rows.write(stores, compose)
+        self.rows.write(stores, compose, kept)
         return [_booked(line, arrival.written.entry) for line, arrival in zip(done, arrivals, strict=True)]
 
     def seal(self, store: str, *, by: str, origin: str, where: str = "") -> Seal:
@@ -288,6 +290,10 @@ class Book:
         thing = {"sha256": sha256, "what": what, "is_text": isinstance(content, str), "salt": salt, "content": raw}
         self.rows.write([], list, [thing])
         return Kept(what=what, sha256=sha256)
+
+    def keep_under(self, sha256: str, what: beside.What, salt: bytes, content: bytes) -> None:
+        """Put something beside the chain under the hash that an entry names already; once is enough, erased stays erased."""
+        self.rows.write([], list, [beside.thing(sha256, what, salt, content)])
 
     def kept(self, sha256: str) -> bytes | None:
         """What was kept, None once erased. Raises `ChainBroken` where it is not what the hash stands for."""

@@ -88,23 +88,9 @@ def as_json(result: Any) -> None:
     """The result as JSON on one stream, keys as the desk names them; exact numbers as text."""
     import msgspec
 
-    data = msgspec.json.encode(result, enc_hook=_exact_as_text)
-    sys.stdout.write(msgspec.json.format(data, indent=2).decode() + "\n")
+    from drybank.desk.plainly import as_json as plainly
 
-
-def _exact_as_text(value: object) -> object:
-    from datetime import date, datetime
-    from decimal import Decimal
-    from fractions import Fraction
-    from pathlib import Path
-
-    if isinstance(value, Fraction):
-        return f"{value.numerator}/{value.denominator}"
-    if isinstance(value, Decimal | Path | date | datetime):
-        return str(value)
-    if hasattr(value, "tolist"):
-        return value.tolist()
-    raise TypeError(f"{type(value).__name__} has no JSON form")
+    sys.stdout.write(msgspec.json.format(plainly(result), indent=2).decode() + "\n")
 
 
 class Progress:

@@ -66,3 +66,25 @@ class Invitation(models.Model):
     class Meta:
         app_label = "web"
         db_table = "web_invitation"
+
+
+class DeviceToken(models.Model):
+    """A device that sends for one person in one store. Only the hash of its secret is kept."""
+
+    person: models.ForeignKey[Person, Person] = models.ForeignKey(
+        Person, on_delete=models.CASCADE, related_name="device_tokens"
+    )
+    store: models.CharField[str, str] = models.CharField(max_length=80)
+    label: models.CharField[str, str] = models.CharField(max_length=40)
+    secret_sha256: models.CharField[str, str] = models.CharField(max_length=64, unique=True)
+    made_by: models.CharField[str, str] = models.CharField(max_length=40)
+    made: models.DateTimeField[datetime, datetime] = models.DateTimeField()
+    expires: models.DateTimeField[datetime, datetime] = models.DateTimeField()
+    revoked: models.DateTimeField[datetime | None, datetime | None] = models.DateTimeField(null=True)
+    last_used: models.DateTimeField[datetime | None, datetime | None] = models.DateTimeField(null=True)
+
+    objects: ClassVar[models.Manager[DeviceToken]] = models.Manager()
+
+    class Meta:
+        app_label = "web"
+        db_table = "web_device_token"

@@ -57,7 +57,9 @@ PAGES: Final[tuple[Page, ...]] = (
     _page("today", "", "today.today", FLOOR),
     _page("store", "store", "store.floor", FLOOR),
     _page("pocket", "pocket/<str:pocket>", "pocket.story", FLOOR),
+    _page("set-pocket", "pocket/<str:pocket>/set", "setting.set_pocket", FLOOR, posts=True),
     # what to set
+    _page("change-day", "change-day/<str:bank>", "setting.change_day", FLOOR, posts=True),
     _page("plan", "plan", "plan.plan", OFFICE),
     _page("plan-bank", "plan/<str:bank>", "plan.of_bank", OFFICE, posts=True),
     _page("cards-pdf", "cards/<str:bank>.pdf", "papers.cards", FLOOR),
@@ -86,6 +88,61 @@ PAGES: Final[tuple[Page, ...]] = (
     _page("people", "people", "crew.people", OWNER, posts=True),
 )
 BY_NAME: Final = {page.name: page for page in PAGES}
+
+FIELD: Final = (*ROUND, "counter")
+KINDS_BY_ROLE: Final[dict[str, frozenset[str]]] = {
+    # who may send which kind of entry; kinds that stand nowhere are made by their own page or command only
+    "technician": frozenset({
+        "reading", "setting change", "replacement", "sheet read back", "proof", "watch", "service", "outage", "house use",
+        "refund", "claim", "note",
+    }),
+    "collector": frozenset({"reading", "collection", "hand-over", "refund", "claim", "watch", "note"}),
+    "counter": frozenset({"count", "hand-over", "note"}),
+    "accountant": frozenset({"payout", "note"}),
+    "partner": frozenset(),
+}  # fmt: skip
+_EVERY_FIELD: Final = frozenset().union(*KINDS_BY_ROLE.values())
+KINDS_BY_ROLE["manager"] = KINDS_BY_ROLE["owner"] = _EVERY_FIELD | {"deposit", "offer", "finding outcome", "correction"}
+SENDERS: Final = tuple(role for role in ROLES if KINDS_BY_ROLE[role])
+
+
+class Call(msgspec.Struct, frozen=True, kw_only=True):
+    """One call of the programming interface: its name, method and path, the function (module.function under api.calls).
+
+    ``scope`` and ``roles`` mean what they mean for a page. ``page`` names the page that shows the same, with the same roles.
+    """
+
+    name: str
+    method: str
+    path: str
+    view: str
+    scope: Scope = "store"
+    roles: tuple[str, ...] = ()
+    page: str = ""
+
+
+def _call(method: str, path: str, view: str, roles: tuple[str, ...] = (), *, page: str = "") -> Call:
+    name = view.replace(".", "-").replace("_", "-")
+    path = f"/stores/{{store}}/{path}"
+    return Call(name=name, method=method, path=path, view=view, roles=roles or BY_NAME[page].roles, page=page)
+
+
+CALLS: Final[tuple[Call, ...]] = (
+    Call(name="described", method="GET", path="/openapi.json", view="me.described", scope="anyone"),
+    Call(name="me", method="GET", path="/me", view="me.me", scope="person"),
+    _call("POST", "entries", "entries.send", SENDERS),
+    _call("GET", "round", "entries.round_", FIELD),
+)
+
+
+def kinds_of(roles: frozenset[str]) -> frozenset[str]:
+    """The kinds of entry that these roles may send."""
+    return frozenset().union(*(KINDS_BY_ROLE[role] for role in roles if role in KINDS_BY_ROLE))
+
+
+def is_asked_again(roles: frozenset[str]) -> bool:
+    """Whether an unlikely reading is asked for again: not of who collects or counts, to whom the asking would tell."""
+    return bool(roles & set(OFFICE)) or not roles & {"collector", "counter"}
 
 
 def may(page: str, roles: frozenset[str]) -> bool:

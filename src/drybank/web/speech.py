@@ -72,6 +72,10 @@ def page(request: HttpRequest, template: str, context: dict[str, Any], *, status
 
 def not_found(request: HttpRequest, exception: Exception | None = None) -> HttpResponse:
     """No such page, or none for this person: the same words for both."""
+    if request.path.startswith("/api/"):
+        from drybank.web.api import said
+
+        return said.refuse(request, said.not_found())
     return page(request, "web/not_found.html", {}, status=404)
 
 
