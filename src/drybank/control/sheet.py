@@ -377,6 +377,8 @@ def _money(store: Store) -> Faults:
             yield _wrong(f"inputs[{place}].account", "It is not said which statement it comes on.", "Name the account.")
     for place, tariff in enumerate(store.tariffs):
         yield from tariff.check(f"tariffs[{place}]")
+    for name, table in (("natural_gas", store.natural_gas), ("propane", store.propane), ("room_air", store.room_air)):
+        yield from table.check(name) if table is not None else ()
 
 
 def _things(store: Store) -> Faults:

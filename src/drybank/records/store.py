@@ -11,7 +11,7 @@ from typing import Literal
 
 import msgspec
 
-from drybank.records.energy import Tariff
+from drybank.records.energy import NaturalGas, Propane, RoomAir, Tariff
 
 Day = Literal["mon", "tue", "wed", "thu", "fri", "sat", "sun"]
 Care = Literal["none", "one dot", "two dots"]
@@ -242,6 +242,9 @@ class Store(_Frozen, frozen=True, kw_only=True):
     inputs: tuple[InputSaid, ...] = ()
     counters: tuple[CounterSaid, ...] = ()
     tariffs: tuple[Tariff, ...] = ()
+    natural_gas: NaturalGas | None = None
+    propane: Propane | None = None
+    room_air: RoomAir | None = None
     costs: Costs = Costs()
     shares: tuple[Share, ...] = ()
     taxes: tuple[SalesTax, ...] = ()

@@ -40,6 +40,7 @@ PAGES: dict[str, Told] = {
         ("tariff", energy.Tariff), ("tariff.energy", energy.EnergyCharge), ("tariff.energy.tiers", energy.Tier),
         ("tariff.demand", energy.DemandCharge), ("tariff.demand.ratchet", energy.Ratchet), ("tariff.fixed", energy.FixedCharge),
         ("tariff.adjustments", energy.Adjustment), ("tariff.taxes", energy.Tax), ("tariff.day_parts", energy.DayPart),
+        ("natural_gas", energy.NaturalGas), ("propane", energy.Propane), ("room_air", energy.RoomAir),
         ("costs", store.Costs), ("share", store.Share), ("share.tiers", store.ShareTier), ("tax", store.SalesTax), ("counting", store.Counting),
         ("trade", store.Trade), ("constraints", store.Constraints),
     ),
@@ -70,7 +71,18 @@ def _table(name: str, record: type) -> str:
 
 
 def _heading(name: str, record: type) -> str:
-    once = {store.Units, store.Responsible, store.Costs, store.Counting, store.Trade, store.Constraints, sheet.SaleRule}
+    once = {
+        store.Units,
+        store.Responsible,
+        store.Costs,
+        store.Counting,
+        store.Trade,
+        store.Constraints,
+        sheet.SaleRule,
+        energy.NaturalGas,
+        energy.Propane,
+        energy.RoomAir,
+    }
     if "." in name:
         return name
     return f"[{name}]" if record in once else f"[[{name}]]"

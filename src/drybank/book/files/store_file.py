@@ -25,6 +25,7 @@ def read_store(text: str | bytes, name: str = "store file") -> Store:
         store = shaper.shape(Store, content)
         _references(shaper)
         _tariffs(shaper)
+        _energy_tables(shaper, store)
     except Enough:
         shaper.raise_all(is_cut=True)
     if shaper.mistakes:
@@ -155,6 +156,15 @@ def _lengths(shaper: Shaper) -> None:
     if isinstance(minutes, list) and isinstance(shares, list) and len(minutes) != len(shares):
         shaper.note(("trade", "need_share"), f"There are {len(minutes)} need_minutes and {len(shares)} need_share.",
                     mend="Give one share for each.")  # fmt: skip
+
+
+def _energy_tables(shaper: Shaper, store: object) -> None:
+    """Heat in the fuels and the room's conditioning, where given."""
+    if not isinstance(store, Store):
+        return
+    for name, table in (("natural_gas", store.natural_gas), ("propane", store.propane), ("room_air", store.room_air)):
+        for bad in table.check(name) if table is not None else ():
+            shaper.note((name,), bad.what, allowed=bad.allowed, mend=bad.mend)
 
 
 def _tariffs(shaper: Shaper) -> None:
