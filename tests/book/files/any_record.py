@@ -11,7 +11,7 @@ from msgspec import inspect
 
 from drybank.book.files import limits
 from drybank.book.files.shape import bare, fields_of
-from drybank.records.energy import Tariff
+from drybank.records.energy import NaturalGas, Propane, RoomAir, Tariff
 from drybank.records.money import MINOR_DIGITS
 from drybank.records.sheet import ControlSheet, Grid
 from drybank.records.store import Store
@@ -34,6 +34,20 @@ def sized(low: float, high: float) -> st.SearchStrategy[float]:
     return st.floats(low, high).map(lambda x: x if abs(x) > 1e-25 else 0.0).filter(lambda x: low <= x <= high)
 
 
+def _exact(low: int, high: int) -> st.SearchStrategy[Any]:
+    return st.decimals(low, high, places=4)
+
+
+SOUND: dict[type, st.SearchStrategy[Any]] = {
+    NaturalGas: st.builds(
+        NaturalGas, heat_content_btu_ft3=_exact(850, 1200), meter_gauge_kpa=_exact(0, 700), meter_temp_c=_exact(-40, 50),
+        meter_corrects_temp=st.booleans(), source=TEXT,
+    ) | st.builds(NaturalGas, heat_content_mj_m3=_exact(32, 44), base_temp_c=_exact(0, 25)),
+    Propane: st.builds(Propane, heat_content_btu_gal=_exact(88000, 95000), source=TEXT),
+    RoomAir: st.builds(RoomAir, heat_to_c=sized(5, 17), cool_to_c=st.none() | sized(18, 35), counts_moisture=st.booleans()),
+}  # fmt: skip
+
+
 def a_value(record: str, field: str, kind: inspect.Type) -> st.SearchStrategy[Any]:
     place = (record, field)
     low, high, _ = limits.RANGES.get(place, (-1000, 1000, ""))
@@ -48,7 +62,9 @@ def a_value(record: str, field: str, kind: inspect.Type) -> st.SearchStrategy[An
         inspect.IntType: st.integers(int(-(-low // 1)), int(high)),
         inspect.DecimalType: st.decimals("-99999", "99999", places=6), inspect.DateType: st.dates(),
     }  # fmt: skip
-    return plain[type(kind)] if type(kind) in plain else a_record(kind.cls)  # type: ignore[attr-defined]
+    if type(kind) in plain:
+        return plain[type(kind)]
+    return SOUND[kind.cls] if kind.cls in SOUND else a_record(kind.cls)  # type: ignore[attr-defined]
 
 
 def a_field(record: type, field: inspect.Field) -> st.SearchStrategy[Any]:

@@ -102,7 +102,8 @@ PATTERNS: dict[Place, tuple[re.Pattern[str], str]] = {
 # Where a field's name would mislead: coins are money; a sheet knows no currency; exact figures are written as they stand.
 UNIT_OF: dict[Place, str] = {
     ("Store", "coins"): "minor", ("SettingLine", "per_minor"): "", ("Ratchet", "share_frac"): "",
-    ("DemandCharge", "apparent_share_frac"): "",
+    ("DemandCharge", "apparent_share_frac"): "", ("NaturalGas", "base_temp_c"): "", ("NaturalGas", "meter_temp_c"): "",
+    ("Propane", "density_kg_l"): "",
 }  # fmt: skip
 NUMBERED: dict[Place, str] = {("Store", "machines"): "place"}
 RANGES_OF_KEYS: frozenset[Place] = frozenset({("Machine", "pockets")})
