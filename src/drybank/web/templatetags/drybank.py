@@ -221,3 +221,15 @@ def work_time(minutes: float) -> str:
     """Minutes of work as people say them."""
     whole = round(minutes)
     return f"{whole} min" if whole < 120 else f"{whole // 60} h {whole % 60} min"
+
+
+@register.filter
+def at(table: dict[str, Any], mark: str) -> tuple[dict[str, Any], str]:
+    """A table and the mark before its keys; ``at_key`` then looks one up."""
+    return table, mark
+
+
+@register.filter
+def at_key(place: tuple[dict[str, Any], str], key: str) -> Any:
+    """What stands in a table under a mark and a key, "" where nothing does."""
+    return place[0].get(f"{place[1]}{key}", "")
