@@ -21,16 +21,13 @@ import msgspec
 from drybank.book import What, beside, chain, rules
 from drybank.book.placing import Arrival
 from drybank.desk.intake_checks import Case, check
-from drybank.desk.intake_past import Past, forget, past_of
+from drybank.desk.intake_past import Past, forget, kept_of, past_of
 from drybank.desk.stamp import Pen
 from drybank.records.entry import (
     AnyBody,
     Booked,
     BoxesEmptied,
-    Claimed,
     Entry,
-    Kept,
-    Noted,
     ReadingTaken,
     SettingChanged,
 )
@@ -338,7 +335,7 @@ def _is_of_the_book(bad: DrybankError) -> bool:
 
 def _beside(book: Book, sent: Sent) -> list[dict[str, Any]]:
     """Rows for what lies beside the entry. Photos come by themselves afterwards; words come with it or are there."""
-    named = {kept.sha256: kept for kept in _kept_of(sent.body)}
+    named = {kept.sha256: kept for kept in kept_of(sent.body)}
     things = []
     for each in sent.beside:
         if each.sha256 not in named or named[each.sha256].what != each.what:
@@ -359,10 +356,6 @@ def _from_base64(text: str) -> bytes:
         return b64decode(text, validate=True)
     except ValueError as bad:
         raise InputError("the salt is not in base64.") from bad
-
-
-def _kept_of(body: AnyBody) -> tuple[Kept, ...]:
-    return body.kept if isinstance(body, Claimed | Noted) else ()
 
 
 def _set_back(ids: Sequence[str]) -> dict[int, str]:

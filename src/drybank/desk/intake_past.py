@@ -17,7 +17,7 @@ from typing import TYPE_CHECKING
 from drybank.book import Told
 from drybank.book.story import sheets_at, store_at
 from drybank.control import layout
-from drybank.records.entry import Booked, Entry, PartReplaced, ReadingTaken
+from drybank.records.entry import AnyBody, Booked, Claimed, Entry, Kept, Noted, PartReplaced, ReadingTaken
 from drybank.records.errors import InputError
 from drybank.records.layout import Layout
 
@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
 KINDS = (
     "store version", "sheet version", "reading", "replacement", "setting change", "collection", "count", "deposit",
-    "hand-over", "payout", "claim", "refund",
+    "hand-over", "payout", "claim", "refund", "note",
 )  # fmt: skip
 STORES_KEPT = 32
 _Place = tuple[datetime, int]
@@ -47,6 +47,7 @@ class Past:
         self._shown: dict[str, list[tuple[datetime, int, int, bool]]] = {}
         self._laid: dict[tuple[int, ...], Layout] = {}
         self._tried: list[Told] = []
+        self._photos: dict[str, Told] = {}
 
     def refresh(self, book: Book, store: str) -> None:
         """Up to the end of the chain as it stands now."""
@@ -88,6 +89,7 @@ class Past:
         rows.insert(bisect_left(rows, place, key=lambda row: row[0]), (place, told))
         if told.kind in ("store version", "sheet version"):
             self._laid.clear()
+        self._photos |= dict.fromkeys((kept.sha256 for kept in kept_of(told.body) if kept.what == "photo"), told)
         for device, shown, is_first in _figures(told):
             insort(self._shown.setdefault(device, []), (told.happened, told.seq, shown, is_first))
 
@@ -102,6 +104,8 @@ class Past:
         for told in self._tried:
             if told.kind in self._told:
                 self._told[told.kind].remove(((told.happened, told.seq), told))
+            for kept in kept_of(told.body):
+                self._photos.pop(kept.sha256, None)
             for device, shown, is_first in _figures(told):
                 self._shown[device].remove((told.happened, told.seq, shown, is_first))
         self._tried.clear()
@@ -124,12 +128,21 @@ class Past:
             self._laid[key] = layout(stood, mine)
         return self._laid[key]
 
+    def photo(self, sha256: str) -> Told | None:
+        """The entry that names a photo."""
+        return self._photos.get(sha256)
+
     def shown(self, device: str, before: datetime) -> list[tuple[datetime, int]]:
         """Moments and figures of a meter or counter since it last began anew, before a moment."""
         rows = self._shown.get(device, [])
         rows = rows[: bisect_left(rows, (before, 0, 0, False))]
         start = next((i for i in range(len(rows) - 1, -1, -1) if rows[i][3]), 0)
         return [(when, figure) for when, _, figure, _ in rows[start:]]
+
+
+def kept_of(body: AnyBody) -> tuple[Kept, ...]:
+    """What an entry names that lies beside the chain."""
+    return body.kept if isinstance(body, Claimed | Noted) else ()
 
 
 def _figures(told: Told) -> Iterator[tuple[str, int, bool]]:

@@ -68,6 +68,8 @@ PAGES: Final[tuple[Page, ...]] = (
     _page("rounds", "rounds", "rounds.rounds", ROUND, posts=True),
     _page("round-pdf", "rounds/cards.pdf", "papers.round_cards", FLOOR),
     _page("readings", "readings", "readings.walk", ROUND, posts=True),
+    _page("field-tests", "field-tests", "tests.field_tests", FLOOR),
+    _page("field-test", "field-tests/<str:kind>", "tests.field_test", FLOOR, posts=True),
     _page("given-back", "given-back", "given.given_back", FLOOR, posts=True),
     # hours, coins, cash
     _page("balance", "balance", "balance.balance", OFFICE, posts=True),
@@ -103,6 +105,7 @@ KINDS_BY_ROLE: Final[dict[str, frozenset[str]]] = {
 }  # fmt: skip
 _EVERY_FIELD: Final = frozenset().union(*KINDS_BY_ROLE.values())
 KINDS_BY_ROLE["manager"] = KINDS_BY_ROLE["owner"] = _EVERY_FIELD | {"deposit", "offer", "finding outcome", "correction"}
+SEES_PHOTOS: Final = ("owner", "manager", "technician", "accountant")
 SENDERS: Final = tuple(role for role in ROLES if KINDS_BY_ROLE[role])
 
 
@@ -132,6 +135,9 @@ CALLS: Final[tuple[Call, ...]] = (
     Call(name="me", method="GET", path="/me", view="me.me", scope="person"),
     _call("POST", "entries", "entries.send", SENDERS),
     _call("GET", "round", "entries.round_", FIELD),
+    _call("PUT", "photos/{sha256}", "photos.put", SENDERS),
+    _call("GET", "photos/{sha256}", "photos.get", SENDERS),
+    _call("DELETE", "photos/{sha256}", "photos.erase", OWNER),
 )
 
 

@@ -37,6 +37,7 @@ class Described(msgspec.Struct, frozen=True, kw_only=True):
     takes: Any = None
     gives_kinds: tuple[str, ...] = ("application/json",)
     takes_kinds: tuple[str, ...] = ("application/json",)
+    headers: dict[str, str] = {}
 
 
 def describes(**said: Any) -> Callable[[View], View]:
@@ -121,6 +122,9 @@ def _describe(said: dict[str, Any], call: Call, described: Described, shape_of: 
     if described.takes is not None or described.takes_kinds != ("application/json",):
         shape = shape_of.get(repr(described.takes), {"type": "string", "format": "binary"})
         said["requestBody"] = {"required": True, "content": {k: {"schema": shape} for k in described.takes_kinds}}
+    for name, why in described.headers.items():
+        header = {"name": name, "in": "header", "required": True, "description": why, "schema": {"type": "string"}}
+        said.setdefault("parameters", []).append(header)
     if call.scope != "anyone":
         said["security"] = [{"token": []}, {"session": []}]
     if call.roles:
