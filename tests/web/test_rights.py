@@ -10,7 +10,15 @@ from .conftest import CAST, STORE
 STORE_PAGES = [p for p in PAGES if p.scope == "store"]
 
 
-WORDS = {"pocket": "1", "bank": "gallery", "sheet": "birch", "period": "2026-09", "week": "2026-W44", "secret": "none"}
+WORDS = {
+    "pocket": "1",
+    "bank": "gallery",
+    "sheet": "birch",
+    "period": "2026-09",
+    "week": "2026-W44",
+    "secret": "none",
+    "kind": "time",
+}
 
 
 def address(page):

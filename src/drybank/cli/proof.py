@@ -61,6 +61,7 @@ def _brief(kind: str, *, as_json: bool) -> None:
 def _show(proven: Proven, *, as_json: bool) -> None:
     """The verdict, each judgement with margin and source, what was assumed, the next step. Exit 3 on a finding."""
     from drybank.cli import say
+    from drybank.desk.pages_proof import figure_said, margin_said
 
     result = proven.result
     if as_json:
@@ -74,7 +75,7 @@ def _show(proven: Proven, *, as_json: bool) -> None:
         margin = (
             ""
             if judged.margin is None
-            else f", {_margin(judged.margin, judged.measured.unit if judged.measured else '')}"
+            else f", {margin_said(judged.margin, judged.measured.unit if judged.measured else '')}"
         )
         say.line(f"  {judged.name}: {judged.verdict}{margin}" + (f" ({judged.saw})" if judged.saw else ""))
         if judged.because:
@@ -82,26 +83,13 @@ def _show(proven: Proven, *, as_json: bool) -> None:
         if judged.tolerance is not None:
             say.quiet(f"    {judged.tolerance.shown()}")
     for figure in result.figures:
-        say.line(f"  {figure.name}: {_figure(figure.estimate)}")
+        say.line(f"  {figure.name}: {figure_said(figure.estimate)}")
     for taken in result.assumed:
         say.quiet(f"  Assumed: {taken.name} {taken.taken} ({taken.source})")
     say.line(f"Next: {result.next_step}")
     if proven.entry:
         say.quiet(f"Entered as {proven.entry}.")
     raise typer.Exit(3 if proven.findings else 0)
-
-
-def _margin(margin: float, unit: str) -> str:
-    """How far inside or outside its limit, in the value's own unit; large powers in kW."""
-    size, unit = (abs(margin) / 1000, "kW") if unit == "W" and abs(margin) >= 1000 else (abs(margin), unit)
-    return f"{size:.3g} {unit}".rstrip() + (" inside its limit" if margin >= 0 else " outside its limit")
-
-
-def _figure(estimate) -> str:  # type: ignore[no-untyped-def]
-    text = f"{estimate.value:.4g} {estimate.unit}".rstrip()
-    if estimate.interval is not None:
-        text += f" ({estimate.interval.low:.4g} to {estimate.interval.high:.4g})"
-    return text
 
 
 @prove.command("time", epilog="Example: drybank prove time saddle 3 --ran 26:02 --pieces 4 --input near")

@@ -14,7 +14,13 @@ MOST_BYTES = 2_000_000
 
 def read_log(path: str, *, scale: str, plus_minus_c: float, instrument: str = "exhaust thermometer") -> HeatLog:
     """The log in a CSV file, in °C or °F as ``scale`` says; every bad line is named at once."""
-    raw = Path(path).read_bytes()
+    return log_of(path, Path(path).read_bytes(), scale=scale, plus_minus_c=plus_minus_c, instrument=instrument)
+
+
+def log_of(
+    path: str, raw: bytes, *, scale: str, plus_minus_c: float, instrument: str = "exhaust thermometer"
+) -> HeatLog:
+    """The log in a file's bytes, or in lines as they were typed; ``path`` names it in mistakes."""
     if len(raw) > MOST_BYTES:
         raise InputError(f"the file has {len(raw):,} bytes.", where=path, allowed=f"up to {MOST_BYTES:,}")
     try:
