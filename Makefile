@@ -11,10 +11,10 @@ demo: .venv/.run
 	$(BIN)/drybank demo --out demo
 
 test: .venv/.dev packages lint
-	$(BIN)/pytest -n 2 --dist loadgroup --durations=15
+	$(BIN)/pytest -n 2 --dist loadfile --no-loadscope-reorder --durations=15
 
 quick: .venv/.dev lint
-	$(BIN)/pytest -n 2 -m "not slow" -x
+	$(BIN)/pytest -n 2 --dist loadfile -m "not slow" -x
 
 facts: .venv/.dev
 	$(BIN)/pytest -m facts -q

@@ -14,6 +14,12 @@ settings.register_profile("ci", deadline=None, derandomize=True)
 settings.load_profile("ci" if os.environ.get("CI") else "any")
 
 
+def pytest_collection_modifyitems(items):
+    """Files with slow tests first, so that the last worker is not left alone with them; order inside a file stays."""
+    slow = {item.path for item in items if item.get_closest_marker("slow")}
+    items.sort(key=lambda item: item.path not in slow)
+
+
 def pytest_terminal_summary(terminalreporter, config):
     if "facts" not in (config.option.markexpr or ""):
         return

@@ -10,7 +10,7 @@ from drybank.book import open_book
 
 from .test_faces import run
 
-pytestmark = [pytest.mark.slow, pytest.mark.xdist_group("demo")]
+pytestmark = pytest.mark.slow
 
 
 @pytest.fixture(scope="module")

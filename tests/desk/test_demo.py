@@ -17,8 +17,6 @@ from drybank.desk.takings import money_trail
 PLANTED = {f.key: f for f in faults()}
 END = datetime.combine(last_day(), time(20), UTC)
 
-pytestmark = pytest.mark.xdist_group("demo")
-
 
 @pytest.fixture(scope="module")
 def town(tmp_path_factory):

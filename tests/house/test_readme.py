@@ -10,7 +10,6 @@ NUMBER = re.compile(r"-?\d[\d,]*(?:\.\d+)?")
 
 
 @pytest.mark.slow
-@pytest.mark.xdist_group("demo")
 def test_the_session_runs_as_it_is_printed(tmp_path):
     found = readme_session.FENCE.search(readme_session.README.read_text(encoding="utf-8"))
     told = readme_session.session(readme_session.made_book(tmp_path)).splitlines()
