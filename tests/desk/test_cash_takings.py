@@ -2,6 +2,7 @@
 
 from datetime import timedelta
 
+import msgspec
 import pytest
 
 from drybank.desk import cash
@@ -14,6 +15,7 @@ from drybank.desk.takings import (
     statement_of,
     week_as_it_stands,
 )
+from drybank.records.entry import Corrected, Pieces
 from drybank.records.errors import DrybankError, InputError, Missing
 from drybank.takings import week_of
 
@@ -61,6 +63,14 @@ def test_what_a_counter_is_told_speaks_of_nothing_expected(book, pen):
         (lambda b, p: cash.payout(b, STORE, cash.PayoutSaid(account="town card", period_from="soon", period_to="2026-05-02", gross="1"), p), "not a day"),
         (lambda b, p: enter_bill(b, STORE, "coal", "2026-04", 1, "kg", "1", p), "not a fuel"),
         (lambda b, p: enter_bill(b, STORE, "gas", "soon", 1, "m3", "1", p), "not a period"),
+        (lambda b, p: enter_bill(b, STORE, "gas", "2026-04", 0, "m3", "1", p), "more than nothing"),
+        (lambda b, p: enter_bill(b, STORE, "gas", "2026-04", 1, "gal", "1", p), "not billed in"),
+        (lambda b, p: enter_bill(b, STORE, "gas", "2026-04", 1, "m3", "-1", p), "cannot be"),
+        (lambda b, p: enter_bill(b, STORE, "gas", "2026-04", 1, "m3", "1e12", p), "cannot be"),
+        (lambda b, p: enter_bill(b, STORE, "gas", "2027-04", 1, "m3", "1", p), "has not begun"),
+        (lambda b, p: cash.hand_over(b, STORE, "key 3", " ", p), "Nobody was named"),
+        (lambda b, p: statement_of(b, STORE, "2027-05", p.clock()), "has not begun"),
+        (lambda b, p: proof_of_income(b, STORE, "2026-05", "2026-07", p.clock()), "has not begun"),
         (lambda b, p: close(b, STORE, "2026-W18", p), "not complete"),
         (lambda b, p: close(b, STORE, "2026-W40", p), "is not over"),
         (lambda b, p: statement_of(b, STORE, "2026-05", p.clock(), reader="Nobody"), "shares with nobody"),
@@ -111,12 +121,63 @@ def test_a_closed_week_is_sealed_and_later_counts_are_adjustments(book, pen, clo
         week_as_it_stands(book, STORE, week, pen.clock())
 
 
+def test_a_statement_of_closed_weeks_reads_the_same_after_a_correction(book, pen, clock):
+    """The correction is an adjustment of the days in which it was booked; both statements together tell what is known."""
+    counted_bag(book, pen)
+    count = book.story(STORE, kinds=("count",))[-1]
+    clock.now += timedelta(days=7)
+    close(book, STORE, "2026-W19", pen, although_missing=True)
+    before = statement_of(book, STORE, "2026-05-04..2026-05-10", pen.clock())
+    instead = msgspec.structs.replace(count.body, pieces=(Pieces(piece_minor=25, count=40),))
+    book.append([pen.entry(STORE, Corrected(corrects=count.id, reason="three dollars too many", instead=instead))])
+    after = statement_of(book, STORE, "2026-05-04..2026-05-10", pen.clock())
+    assert after == before
+    assert after.total.takings.minor == 1300
+    this_week = statement_of(book, STORE, "2026-05-11..2026-05-17", pen.clock()).total
+    assert (this_week.adjustments.minor, this_week.takings.minor) == (-300, -300)
+
+
 def test_a_fuel_bill_is_a_cost_of_its_period(book, pen):
     counted_bag(book, pen)
     enter_bill(book, STORE, "gas", "2026-05", 812.0, "m3", "3.91", pen)
     told = statement_of(book, STORE, "2026-05", pen.clock())
     assert told.costs.minor == 391
     assert told.total.coins.minor == 1300
+
+
+def test_a_second_bill_for_the_same_days_or_in_another_unit_is_refused(book, pen):
+    enter_bill(book, STORE, "gas", "2026-04", 812.0, "m3", "3.91", pen)
+    with pytest.raises(InputError, match="in the book already"):
+        enter_bill(book, STORE, "gas", "2026-04-20..2026-05-02", 9.0, "m3", "3.91", pen)
+    with pytest.raises(InputError, match="Earlier gas bills are in m3"):
+        enter_bill(book, STORE, "gas", "2026-05", 9.0, "therm", "3.91", pen)
+
+
+def test_boxes_without_a_bag_are_paid_in_under_the_name_that_the_trail_gives_them(book, pen):
+    cash.collect(book, STORE, ["1"], pen)
+    cash.count(book, STORE, cash.CountSaid(boxes=("1",), pieces=("25x40",)), pen)
+    name = money_trail(book, STORE, pen.clock()).custody.bags[0].key
+    cash.deposit(book, STORE, [name], "10.00", pen)
+    custody = money_trail(book, STORE, pen.clock()).custody
+    assert (custody.deposited.minor, custody.short.minor, custody.on_the_way.minor) == (1000, 0, 0)
+
+
+def test_a_key_goes_from_hand_to_hand(book, pen):
+    assert cash.hand_over(book, STORE, "key 3", "kim", pen).says == "Key 3 is with kim now."
+    assert [(k.thing, k.holder) for k in money_trail(book, STORE, pen.clock()).keys] == [("key 3", "kim")]
+
+
+def test_every_refund_in_cash_is_accounted_for(book, pen, clock):
+    """A refund out of the bag fills the deposit's gap; one from the drawer is told apart and explains no later gap."""
+    counted_bag(book, pen)
+    cash.refund(book, STORE, "1", "1.00", pen)
+    cash.deposit(book, STORE, ["A1"], "13.00", pen)
+    clock.now += timedelta(days=7)
+    counted_bag(book, pen, bag="A2")
+    cash.refund(book, STORE, "1", "0.50", pen)
+    cash.deposit(book, STORE, ["A2"], "11.50", pen)
+    custody = money_trail(book, STORE, pen.clock()).custody
+    assert (custody.refunded.minor, custody.from_drawer.minor, custody.short.minor) == (50, 100, 100)
 
 
 def test_the_journal_of_a_period_balances(book, pen):

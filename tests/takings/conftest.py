@@ -1,11 +1,12 @@
 """A small store of our own and effective entries as a story tells them."""
 
+import copy
 from datetime import UTC, datetime, timedelta
 
 import pytest
 
 from drybank.control import layout
-from drybank.records.entry import AnyBody
+from drybank.records.entry import AnyBody, Version
 from drybank.records.sheet import (
     Change,
     ControlSheet,
@@ -22,11 +23,35 @@ MONDAY = datetime(2026, 5, 4, 9, 0, tzinfo=UTC)
 
 
 class Said:
-    """One effective entry; ``day`` counts from Monday 4 May 2026, 09:00 UTC."""
+    """One effective entry; ``day`` counts from Monday 4 May 2026, 09:00 UTC. ``booked``: the day it came into the book."""
 
-    def __init__(self, number: int, body: AnyBody, day: float = 0, by: str = "r") -> None:
+    def __init__(self, number: int, body: AnyBody, day: float = 0, by: str = "r", booked: float | None = None) -> None:
         self.id, self.body, self.by = f"e{number}", body, by
-        self.happened = self.booked = MONDAY + timedelta(days=day)
+        self.versions, self.is_taken_back = (), False
+        self.happened = MONDAY + timedelta(days=day)
+        self.booked = MONDAY + timedelta(days=day if booked is None else booked)
+
+    def corrected(self, body: AnyBody | None, day: float) -> "Said":
+        """The same entry after a correction booked on ``day``; no body: taken back."""
+        before = self.versions or (Version(booked=self.booked, happened=self.happened, body=self.body),)
+        now = Version(booked=MONDAY + timedelta(days=day), happened=self.happened, body=body)
+        new = copy.copy(self)
+        new.versions, new.body, new.is_taken_back = (*before, now), body or self.body, body is None
+        return new
+
+    def as_of(self, day: float) -> "Said | None":
+        """What the book said of this entry on a day; nothing where it was not booked yet."""
+        moment = MONDAY + timedelta(days=day)
+        if self.booked > moment:
+            return None
+        if not self.versions:
+            return self
+        known = [v for v in self.versions if v.booked <= moment]
+        new = copy.copy(self)
+        new.versions = tuple(known)
+        new.is_taken_back = known[-1].body is None
+        new.body = next(v.body for v in reversed(known) if v.body is not None)
+        return new
 
 
 def make_layout():

@@ -16,6 +16,7 @@ class Said:
 
     def __init__(self, number: int, body: AnyBody, day: float = 0, by: str = "r") -> None:
         self.id, self.body, self.by = f"e{number}", body, by
+        self.versions, self.is_taken_back = (), False
         self.happened = self.booked = MONDAY + timedelta(days=day)
 
 

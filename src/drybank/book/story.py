@@ -9,7 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from datetime import UTC, date, datetime, time, timedelta
-from typing import TypeVar
+from typing import Protocol, TypeVar
 from zoneinfo import ZoneInfo, ZoneInfoNotFoundError
 
 import msgspec
@@ -28,6 +28,7 @@ from drybank.records.entry import (
     SheetDated,
     SheetReadBack,
     StoreDated,
+    Version,
 )
 from drybank.records.errors import Missing
 from drybank.records.sheet import ControlSheet, HouseSettings, Values
@@ -37,7 +38,10 @@ B = TypeVar("B", bound=Body)
 
 
 class Told(msgspec.Struct, frozen=True, kw_only=True):
-    """An entry as it stands today: ``entry`` with every correction folded in, under the id it was first written with."""
+    """An entry as it stands today: ``entry`` with every correction folded in, under the id it was first written with.
+
+    ``versions`` is empty for an entry that was never corrected; otherwise everything it ever said, oldest first.
+    """
 
     entry: Entry
     seq: int
@@ -45,6 +49,7 @@ class Told(msgspec.Struct, frozen=True, kw_only=True):
     corrected_by: str = ""
     original: Entry | None = None
     is_taken_back: bool = False
+    versions: tuple[Version, ...] = ()
 
     @property
     def id(self) -> str:
@@ -65,6 +70,18 @@ class Told(msgspec.Struct, frozen=True, kw_only=True):
     @property
     def by(self) -> str:
         return self.entry.by
+
+
+class Placed(Protocol):
+    """What folds of a moment look at: an entry's body and its place; a `Told`, or a row of a store's columns."""
+
+    @property
+    def body(self) -> AnyBody: ...
+    @property
+    def seq(self) -> int: ...
+
+
+P = TypeVar("P", bound=Placed)
 
 
 class ReadBack(msgspec.Struct, frozen=True, kw_only=True):
@@ -123,7 +140,7 @@ def tell(
         told[booked.entry.id] = Told(entry=booked.entry, seq=booked.seq, booked=booked.booked)
         body = booked.entry.body
         if isinstance(body, Corrected) and body.corrects in told:
-            told[body.corrects] = _corrected(told[body.corrects], booked.entry.id, body)
+            told[body.corrects] = _corrected(told[body.corrects], booked, body)
     chosen = [
         t for t in told.values() if _is_asked(t, kinds, since, until) and (with_taken_back or not t.is_taken_back)
     ]
@@ -137,14 +154,16 @@ def _is_asked(told: Told, kinds: Sequence[str], since: datetime | None, until: d
     return not ((since is not None and told.happened < since) or (until is not None and told.happened >= until))
 
 
-def _corrected(told: Told, by: str, body: Corrected) -> Told:
+def _corrected(told: Told, by: Booked, body: Corrected) -> Told:
     original = told.original or told.entry
+    before = told.versions or (Version(booked=told.booked, happened=original.happened, body=original.body),)
     instead = body.instead if body.instead is not None else original.body
     happened = body.happened_instead or original.happened
     return msgspec.structs.replace(
         told,
         entry=msgspec.structs.replace(original, body=instead, happened=happened),
-        corrected_by=by, original=original, is_taken_back=body.instead is None,
+        corrected_by=by.entry.id, original=original, is_taken_back=body.instead is None,
+        versions=(*before, Version(booked=by.booked, happened=happened, body=body.instead)),
     )  # fmt: skip
 
 
@@ -168,11 +187,11 @@ def moment_of(when: datetime | date, zone: str) -> datetime:
     return day_start(when + timedelta(days=1), zone) - timedelta(microseconds=1)
 
 
-def _bodies(story: Iterable[Told], cls: type[B]) -> list[tuple[Told, B]]:
-    return [(t, t.entry.body) for t in story if isinstance(t.entry.body, cls)]
+def _bodies(story: Iterable[P], cls: type[B]) -> list[tuple[P, B]]:
+    return [(t, t.body) for t in story if isinstance(t.body, cls)]
 
 
-def store_at(story: Iterable[Told], when: datetime | date) -> Store:
+def store_at(story: Iterable[Placed], when: datetime | date) -> Store:
     """The store as its file of that day said: the latest from-date not after ``when``; of two, the later booked."""
     dated = [(t.seq, body) for t, body in _bodies(story, StoreDated)]
     if not dated:
@@ -191,7 +210,7 @@ def store_at(story: Iterable[Told], when: datetime | date) -> Store:
     return max(begun, key=lambda row: row[:2])[2]
 
 
-def sheets_at(story: Iterable[Told], when: datetime, zone: str) -> dict[str, ControlSheet]:
+def sheets_at(story: Iterable[Placed], when: datetime, zone: str) -> dict[str, ControlSheet]:
     """Every sheet of the store as it stood, by key."""
     found: dict[str, tuple[datetime, int, ControlSheet]] = {}
     for told, body in _bodies(story, SheetDated):

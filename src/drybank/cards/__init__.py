@@ -8,9 +8,19 @@ templates/  our typst templates      fonts/ the typeface (OFL)
 
 from drybank.cards.page import PagePart, summary_page
 from drybank.cards.paper import pdf, qr_svg, sign_pdf, work_card_pdf
-from drybank.cards.statements import Grid, grids_csv, grids_xlsx, proof_grids, proof_pdf, statement_grids, statement_pdf
+from drybank.cards.statements import (
+    Grid,
+    check_words,
+    grids_csv,
+    grids_xlsx,
+    proof_grids,
+    proof_pdf,
+    seal_rows,
+    statement_grids,
+    statement_pdf,
+)
 
 __all__ = [
-    "Grid", "PagePart", "grids_csv", "grids_xlsx", "pdf", "proof_grids", "proof_pdf", "qr_svg", "sign_pdf", "statement_grids", "statement_pdf", "summary_page",
+    "Grid", "PagePart", "check_words", "grids_csv", "grids_xlsx", "pdf", "proof_grids", "proof_pdf", "qr_svg", "seal_rows", "sign_pdf", "statement_grids", "statement_pdf", "summary_page",
     "work_card_pdf",
 ]  # fmt: skip

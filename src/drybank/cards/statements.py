@@ -21,21 +21,21 @@ WORDS: dict[Language, dict[str, str]] = {
         "statement": "Statement", "owner": "Owner's statement", "for": "Statement for {reader}", "proof": "Proof of income",
         "from": "{a} to {b}", "weeks": "Week by week", "sum": "How it adds up", "from_day": "from", "to_day": "to", "coins": "coins",
         "cards": "cards", "takings": "takings", "fees": "fees", "refunds": "refunds", "tax": "tax", "base": "after tax", "total": "total",
-        "what": "line", "amount": "amount", "tax_line": "Sales tax, {percent} % {how} ({where})", "included": "included", "added": "on top",
-        "no_tax": "Sales tax: none on file", "share": "Share of {name}: {lines}", "minimum": "guaranteed minimum", "costs": "Fuel bills of the period",
+        "adjustments": "adjustments of weeks closed before", "adjusted": "adjusted", "what": "line", "amount": "amount", "tax_line": "Sales tax, {percent} % {how} ({where})", "included": "included", "added": "on top",
+        "no_tax": "Sales tax: none on file", "share": "Share of {name}: {lines}", "percent_of": " % of ", "minimum": "guaranteed minimum", "costs": "Fuel bills of the period",
         "kept": "Kept", "due": "Due to {name}", "notes": "Read this too", "seals": "Seals of the weeks", "answer_owner": "Took {takings}, kept {kept}.",
         "answer_partner": "{due} is due to {name}, of {base}.", "month": "month", "pieces": "pieces", "hours": "hours", "fuel": "fuel used",
-        "agrees": "fuel against hours", "answer_proof": "Took {total} in {n} months.", "months": "Month by month", "unknown": "not known",
+        "agrees": "fuel against hours", "pays": "takings against hours", "answer_proof": "Took {total} in {n} months.", "months": "Month by month", "unknown": "not known",
     },
     "es": {
         "statement": "Liquidación", "owner": "Liquidación del propietario", "for": "Liquidación para {reader}", "proof": "Justificante de ingresos",
         "from": "{a} a {b}", "weeks": "Semana a semana", "sum": "Cómo se suma", "from_day": "desde", "to_day": "hasta", "coins": "monedas",
         "cards": "tarjetas", "takings": "recaudado", "fees": "comisiones", "refunds": "devoluciones", "tax": "impuesto", "base": "sin impuesto", "total": "total",
-        "what": "concepto", "amount": "importe", "tax_line": "Impuesto sobre ventas, {percent} % {how} ({where})", "included": "incluido", "added": "aparte",
-        "no_tax": "Impuesto sobre ventas: ninguno registrado", "share": "Parte de {name}: {lines}", "minimum": "mínimo garantizado", "costs": "Facturas de energía del periodo",
+        "adjustments": "ajustes de semanas ya cerradas", "adjusted": "ajustes", "what": "concepto", "amount": "importe", "tax_line": "Impuesto sobre ventas, {percent} % {how} ({where})", "included": "incluido", "added": "aparte",
+        "no_tax": "Impuesto sobre ventas: ninguno registrado", "share": "Parte de {name}: {lines}", "percent_of": " % de ", "minimum": "mínimo garantizado", "costs": "Facturas de energía del periodo",
         "kept": "Queda", "due": "A pagar a {name}", "notes": "Lea también esto", "seals": "Sellos de las semanas", "answer_owner": "Recaudado {takings}, queda {kept}.",
         "answer_partner": "Corresponden {due} a {name}, de {base}.", "month": "mes", "pieces": "piezas", "hours": "horas", "fuel": "energía usada",
-        "agrees": "energía frente a horas", "answer_proof": "Recaudado {total} en {n} meses.", "months": "Mes a mes", "unknown": "no se sabe",
+        "agrees": "energía frente a horas", "pays": "recaudado frente a horas", "answer_proof": "Recaudado {total} en {n} meses.", "months": "Mes a mes", "unknown": "no se sabe",
     },
 }  # fmt: skip
 WORDS["fr"] = WORDS["en"]
@@ -44,14 +44,20 @@ AGREES: dict[Language, dict[str, str]] = {
     "es": {
         "fuel and hours agree": "la energía y las horas concuerdan", "less fuel than the hours burn": "menos energía de la que gastan las horas",
         "more fuel than the hours burn": "más energía de la que gastan las horas",
+        "takings and hours agree": "lo recaudado y las horas concuerdan",
+        "less taken than the hours usually bring": "menos recaudado de lo que suelen dar las horas",
+        "more taken than the hours usually bring": "más recaudado de lo que suelen dar las horas",
     },
 }  # fmt: skip
 CHECK: dict[Language, tuple[str, ...]] = {
     "es": (
         "Compare el sello de cada semana con la copia guardada en otro lugar desde entonces (impresa o enviada).",
-        "Ejecute: drybank verify {store} --seal LÍNEA, con una línea de esa copia. Dice si la cadena pasa todavía por él.",
+        "Ejecute: drybank verify {store} --seal LÍNEA, con una línea de un sello guardado en otro lugar. Dice si la cadena pasa todavía por él.",
         "Pida las facturas de la compañía y los extractos del banco, y compárelos con la energía y los ingresos de aquí.",
     ),
+}
+NO_SEAL: dict[Language, str] = {
+    "es": "Ninguna semana de estos meses se cerró con sello: nada muestra aquí cómo estaba el libro entonces.",
 }
 
 TRUTH: dict[Language, str] = {
@@ -77,7 +83,7 @@ def _day(day: date, language: Language) -> str:
 
 
 def _week_row(p: PeriodTakings, language: Language) -> tuple[str, ...]:
-    money = (p.coins, p.cards, p.takings, p.fees, p.refunds, p.tax.tax, p.tax.base)
+    money = (p.coins, p.cards, p.adjustments, p.takings, p.fees, p.refunds, p.tax.tax, p.tax.base)
     return (_day(p.starts, language), _day(p.ends, language), *(m.plain() for m in money))
 
 
@@ -85,7 +91,10 @@ def _lines(s: Statement, w: dict[str, str]) -> list[tuple[str, str]]:
     total = s.total
     tax = total.tax
     how = w["included"] if tax.total == total.takings else w["added"]
-    out = [(w["coins"], total.coins.plain()), (w["cards"], total.cards.plain()), (w["takings"], total.takings.plain())]
+    out = [(w["coins"], total.coins.plain()), (w["cards"], total.cards.plain())]
+    if total.adjustments.minor:
+        out.append((w["adjustments"], total.adjustments.plain()))
+    out.append((w["takings"], total.takings.plain()))
     out.append(
         (w["tax_line"].format(percent=tax.percent, how=how, where=tax.jurisdiction), (-tax.tax).plain())
         if tax.source
@@ -96,7 +105,7 @@ def _lines(s: Statement, w: dict[str, str]) -> list[tuple[str, str]]:
     if s.costs.minor:
         out.append((w["costs"], (-s.costs).plain()))
     for share in s.shares:
-        parts = "; ".join(line.says for line in share.lines) or "0"
+        parts = "; ".join(line.says.replace(" % of ", w["percent_of"]) for line in share.lines) or "0"
         text = w["share"].format(name=share.name, lines=w["minimum"] if share.is_guaranteed else parts)
         out.append((text, (-share.due).plain() if s.is_owner else share.due.plain()))
     return out
@@ -113,18 +122,20 @@ def statement_grids(s: Statement, language: Language = "en") -> tuple[Grid, ...]
         rows=tuple(_lines(s, w)),
         total=last,
     )
-    heads = tuple(w[k] for k in ("from_day", "to_day", "coins", "cards", "takings", "fees", "refunds", "tax", "base"))
+    names = ("from_day", "to_day", "coins", "cards", "adjusted", "takings", "fees", "refunds", "tax", "base")
+    is_adjusted = any(p.adjustments.minor for p in s.weeks)
+    keep = [
+        i for i, name in enumerate(names)
+        if (name != "adjusted" or is_adjusted)
+        and (s.is_owner or name not in ("fees", "refunds"))  # a partner does not see the owner's fees and refunds
+    ]  # fmt: skip
+    rows = [_week_row(p, language) for p in s.weeks]
+    total = (w["total"], "", *_week_row(s.total, language)[2:])
     weeks = Grid(
-        title=w["weeks"], heads=heads, columns=("right",) * 9, rows=tuple(_week_row(p, language) for p in s.weeks),
-        total=(w["total"], "", *_week_row(s.total, language)[2:]),
+        title=w["weeks"], heads=tuple(w[names[i]] for i in keep), columns=("right",) * len(keep),
+        rows=tuple(tuple(row[i] for i in keep) for row in rows), total=tuple(total[i] for i in keep),
     )  # fmt: skip
-    if s.is_owner:
-        return (sums, weeks)
-    keep = (0, 1, 2, 3, 4, 7, 8)  # a partner does not see the owner's fees and refunds
-    return (sums, msgspec.structs.replace(
-        weeks, heads=tuple(weeks.heads[i] for i in keep), columns=("right",) * 7, rows=tuple(tuple(r[i] for i in keep) for r in weeks.rows),
-        total=tuple(weeks.total[i] for i in keep),
-    ))  # fmt: skip
+    return (sums, weeks)
 
 
 def proof_grids(p: IncomeProof, language: Language = "en") -> tuple[Grid, ...]:
@@ -134,31 +145,26 @@ def proof_grids(p: IncomeProof, language: Language = "en") -> tuple[Grid, ...]:
     def known(value: float | None, unit: str = "", digits: int = 0) -> str:
         return w["unknown"] if value is None else f"{value:,.{digits}f} {unit}".strip()
 
+    said = AGREES.get(language, {})
     rows = tuple(
         (
-            m.month,
-            m.takings.plain(),
-            known(m.pieces),
-            known(m.hours),
-            known(m.fuel, m.fuel_unit),
-            _against(m.fuel_low, m.fuel_high, m.fuel_unit, AGREES.get(language, {}).get(m.agrees, m.agrees)),
+            m.month, m.takings.plain(), known(m.pieces), known(m.hours), known(m.fuel, m.fuel_unit),
+            _between(_number(m.fuel_low), _number(m.fuel_high, m.fuel_unit), said.get(m.agrees, m.agrees)),
+            _between(m.takings_low.plain() if m.takings_low else "", m.takings_high.plain() if m.takings_high else "", said.get(m.took, m.took)),
         )
         for m in p.months
-    )
-    heads = (w["month"], f"{w['takings']}, {p.currency}", w["pieces"], w["hours"], w["fuel"], w["agrees"])
-    return (
-        Grid(
-            title=w["months"],
-            heads=heads,
-            columns=("right",) * 5 + ("left",),
-            rows=rows,
-            total=(w["total"], p.total.plain(), "", "", "", ""),
-        ),
-    )
+    )  # fmt: skip
+    heads = (w["month"], f"{w['takings']}, {p.currency}", w["pieces"], w["hours"], w["fuel"], w["agrees"], w["pays"])
+    total = (w["total"], p.total.plain(), "", "", "", "", "")
+    return (Grid(title=w["months"], heads=heads, columns=("right",) * 5 + ("left",) * 2, rows=rows, total=total),)
 
 
-def _against(low: float | None, high: float | None, unit: str, agrees: str) -> str:
-    return f"{agrees} ({low:,.0f}–{high:,.0f} {unit})" if low is not None and high is not None else agrees
+def _number(value: float | None, unit: str = "") -> str:
+    return "" if value is None else f"{value:,.0f} {unit}".strip()
+
+
+def _between(low: str, high: str, says: str) -> str:
+    return f"{says} ({low}–{high})" if low and high else says
 
 
 def statement_pdf(s: Statement, language: Language = "en", paper: str = "letter") -> bytes:
@@ -171,7 +177,7 @@ def statement_pdf(s: Statement, language: Language = "en", paper: str = "letter"
     )
     title = w["owner"] if s.is_owner else w["for"].format(reader=s.reader)
     notes = [TRUTH.get(language, n) if i == 0 else n for i, n in enumerate(s.notes)]
-    seals = [f"{x.week}  {x.tip}" for x in s.seals]
+    seals = seal_rows(s)
     return _paper(
         title,
         s.store_name,
@@ -187,10 +193,23 @@ def proof_pdf(p: IncomeProof, language: Language = "en", paper: str = "letter") 
     w = WORDS[language]
     span = w["from"].format(a=p.months[0].month, b=p.months[-1].month)
     answer = w["answer_proof"].format(total=p.total, n=len(p.months))
-    check = tuple(c.format(store=p.store) for c in CHECK[language]) if language in CHECK else p.how_to_check
+    check = check_words(p, language)
     notes = [TRUTH.get(language, p.says[0]), *(p.says[1:] if language == "en" else _unknown(p)), *check]
-    seals = [f"{x.week}  {x.tip}" for x in p.seals]
+    seals = seal_rows(p)
     return _paper(w["proof"], p.store_name, span, answer, proof_grids(p, language), (notes, seals, language, paper))
+
+
+def check_words(p: IncomeProof, language: Language) -> tuple[str, ...]:
+    """How to check a proof of income, in a language."""
+    if language not in CHECK:
+        return p.how_to_check
+    first, *rest = (c.format(store=p.store) for c in CHECK[language])
+    return (first if p.seals else NO_SEAL[language], *rest)
+
+
+def seal_rows(p: IncomeProof | Statement) -> list[str]:
+    """Each closed week with the tip of the chain that it froze."""
+    return [f"{x.week}  {x.tip}" for x in p.seals]
 
 
 def _unknown(p: IncomeProof) -> list[str]:

@@ -332,8 +332,12 @@ def _show_trail(trail) -> None:  # type: ignore[no-untyped-def]
 
     c = trail.custody
     say.head(
-        f"Counted {c.counted}. Paid in {c.deposited}, given back in cash out of deposits {c.refunded}, on the way {c.on_the_way}, short {c.short}, over {c.over}."
+        f"Counted {c.counted}. Paid in {c.deposited}, given back out of it {c.refunded}, on the way {c.on_the_way}, short {c.short}, over {c.over}."
     )
+    if c.from_drawer.minor:
+        say.line(
+            f"Given back in cash besides: {c.from_drawer}. No deposit lacks it: it came from a drawer, or from a box before it was counted."
+        )
     waiting = [b for b in c.bags if b.state != "deposited"]
     if waiting:
         rows = [

@@ -154,7 +154,7 @@ def income(
     as_json: AsJson = False,
 ) -> None:
     """Proof of income: months of takings beside hours, pieces and fuel, with the seals and how to check them."""
-    from drybank.cards import grids_xlsx, proof_grids, proof_pdf
+    from drybank.cards import check_words, grids_xlsx, proof_grids, proof_pdf, seal_rows
     from drybank.cli import say
     from drybank.cli.card import one_of
     from drybank.cli.opened import opened, pen
@@ -170,5 +170,9 @@ def income(
         return
     say.head(f"{proof.store_name}: took {proof.total} in {len(proof.months)} months")
     say.table(grids[0].heads, grids[0].rows, right=(1, 2, 3, 4))
-    for sentence in (*proof.says, *proof.how_to_check):
+    for sentence in (*proof.says, *check_words(proof, language)):  # type: ignore[arg-type]
         say.quiet(sentence)
+    if proof.seals:
+        say.head("Seals of the weeks")
+        for row in seal_rows(proof):
+            say.line(f"  {row}")

@@ -27,10 +27,12 @@ from drybank.records.entry import (
     Pieces,
     PiecesCounted,
     Refunded,
+    Version,
 )
 from drybank.records.errors import InputError, InputErrors, Missing
 from drybank.records.layout import Layout
 from drybank.records.money import Money, parse_money
+from drybank.takings import rounds, settle
 
 if TYPE_CHECKING:
     from drybank.book import Book
@@ -183,21 +185,23 @@ def _check_two(book: Book, laid: Layout, bag: str, by: str, second: str) -> None
 def hand_over(
     book: Book, store: str, bag: str, to: str, pen: Pen, *, seal: str = "", happened: datetime | None = None
 ) -> Entered:
-    """A sealed bag from one holder to the next."""
-    _known_bag(book, store, bag)
-    return _enter(
-        book, store, HandedOver(bag=bag, to=to, seal_number=seal), pen, happened, f"Bag {bag} is with {to} now."
-    )
+    """A sealed bag, or a key, from one holder to the next. A key is told from a bag by its name: ``key 3``."""
+    if not to.strip():
+        raise InputError("Nobody was named.", mend="Say who has it now.")
+    is_key = bag.casefold().startswith("key ")
+    if not is_key:
+        _known_bag(book, store, bag)
+    says = f"{bag[:1].upper() + bag[1:] if is_key else f'Bag {bag}'} is with {to} now."
+    return _enter(book, store, HandedOver(bag=bag, to=to, seal_number=seal), pen, happened, says)
 
 
 def _known_bag(book: Book, store: str, bag: str) -> None:
-    bags = {
-        b
-        for t in book.story(store, kinds=("collection", "count"))
-        for b in ((t.body.bag,) if isinstance(t.body, BoxesEmptied | PiecesCounted) else ())
-    }
-    if bag not in bags:
-        raise Missing(f"No collection or count names bag “{bag}”. Check its number.")
+    """Refused unless a collection or count is followed under this name: a bag's own, or the one `cash where` gives it."""
+    told = book.story(store, kinds=("collection", "count"))
+    if any(isinstance(t.body, BoxesEmptied | PiecesCounted) and bag and t.body.bag == bag for t in told):
+        return
+    if bag not in rounds(told):
+        raise Missing(f"No collection or count names bag “{bag}”. Check its number; `drybank cash where` lists them.")
 
 
 def deposit(
@@ -259,8 +263,6 @@ def payout_body(laid: Layout, said: PayoutSaid) -> PaidOut:
 
 def payout(book: Book, store: str, said: PayoutSaid, pen: Pen, *, happened: datetime | None = None) -> Entered:
     """A settlement of cards, apps or tokens for a period."""
-    from drybank.takings import settle
-
     laid = layout_at(book, store, happened or pen.clock())
     body = payout_body(laid, said)
     entry = pen.entry(store, body, happened)
@@ -311,11 +313,15 @@ def settle_file(
 
 
 class _Line(msgspec.Struct, frozen=True):
+    """A line that is not in the book yet."""
+
     id: str
     body: AnyBody
     happened: datetime
     booked: datetime
     by: str
+    versions: tuple[Version, ...] = ()
+    is_taken_back: bool = False
 
 
 def claim(book: Book, store: str, pocket: str, what: str, pen: Pen, *, value: str = "0", words: str = "") -> Entered:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import calendar
 from datetime import UTC, date, datetime, timedelta
 from typing import TYPE_CHECKING
+from zoneinfo import ZoneInfo
 
 import msgspec
 
@@ -36,6 +37,12 @@ if TYPE_CHECKING:
     from drybank.book.story import Told
 
 FUELS = ("gas", "propane", "electricity")
+UNITS = {
+    "gas": ("m3", "therm", "Ccf", "GJ", "kWh"),
+    "propane": ("gal", "L", "kg", "lb", "m3"),
+    "electricity": ("kWh",),
+}
+MOST_BILL_MINOR = 10**9
 
 
 class MoneyTrail(msgspec.Struct, frozen=True, kw_only=True):
@@ -91,7 +98,7 @@ def pocket_hours(laid: Layout, story: list[Told], since: datetime, until: dateti
 
 def week_as_it_stands(book: Book, store: str, week: str, when: datetime) -> WeekClose:
     """What closing the week would say; nothing is entered."""
-    return close_week(layout_at(book, store, when), book.story(store), week)
+    return close_week(layout_at(book, store, when), book.story(store, with_taken_back=True), week)
 
 
 def close(book: Book, store: str, week: str, pen: Pen, *, although_missing: bool = False) -> ClosedWeek:
@@ -134,22 +141,31 @@ def period_of(text: str) -> tuple[date, date]:
 
 def statement_of(book: Book, store: str, period: str, when: datetime, *, reader: str = "") -> Statement:
     """The owner's statement, or one partner's own, of a period; fuel bills entered for it are the costs."""
-    starts, ends = period_of(period)
+    starts, ends = _begun(book, store, period, when)
     laid = layout_at(book, store, when)
-    story = book.story(store)
-    return statement(
-        laid, story, starts, ends, reader=reader, costs=Money(_billed_minor(story, starts, ends), laid.store.currency)
-    )
+    story = book.story(store, with_taken_back=True)
+    costs = _billed_minor([t for t in story if not t.is_taken_back], starts, ends)
+    return statement(laid, story, starts, ends, reader=reader, costs=Money(costs, laid.store.currency))
+
+
+def _begun(book: Book, store: str, period: str, when: datetime) -> tuple[date, date]:
+    """A period's first and last day; refused where it has not begun by the store's own clock."""
+    starts, ends = period_of(period)
+    today = when.astimezone(ZoneInfo(layout_at(book, store, when).store.time_zone)).date()
+    if starts > today:
+        raise InputError(
+            f"{period} has not begun: nothing can have been taken.", mend="Ask for a period that began by today."
+        )
+    return starts, ends
 
 
 def journal_of(book: Book, store: str, period: str, when: datetime) -> str:
     """The accountant's plain journal of a period."""
-    starts, ends = period_of(period)
+    starts, ends = _begun(book, store, period, when)
     laid = layout_at(book, store, when)
-    from zoneinfo import ZoneInfo
-
-    zone = ZoneInfo(laid.store.time_zone)
-    return journal(laid, [t for t in book.story(store) if starts <= t.happened.astimezone(zone).date() <= ends])
+    story = book.story(store, with_taken_back=True)
+    custody = follow([t for t in story if not t.is_taken_back], currency=laid.store.currency, now=when)
+    return journal(laid, story, custody=custody, starts=starts, ends=ends)
 
 
 def enter_bill(
@@ -158,11 +174,19 @@ def enter_bill(
     """A fuel bill: what a meter measured over days and what it cost. Kept as two values with their days."""
     if fuel not in FUELS:
         raise InputError(f"“{fuel}” is not a fuel.", allowed=", ".join(FUELS))
-    if not 0 <= quantity < 1e9:
-        raise InputError("The quantity on the bill cannot be.", allowed="0 or more")
-    starts, ends = period_of(period)
+    if not 0 < quantity < 1e9:
+        raise InputError(
+            "A bill measures more than nothing.", allowed="above 0", mend="Copy the quantity off the bill."
+        )
+    if unit not in UNITS[fuel]:
+        raise InputError(f"{fuel} is not billed in “{unit}” here.", allowed=", ".join(UNITS[fuel]))
+    starts, ends = _begun(book, store, period, pen.clock())
     laid = layout_at(book, store, pen.clock())
     minor = parse_money(amount, laid.store.currency).minor
+    if not 0 <= minor <= MOST_BILL_MINOR:
+        most = Money(MOST_BILL_MINOR, laid.store.currency)
+        raise InputError(f"A bill of {amount} cannot be.", allowed=f"0 to {most}", mend="Copy the amount off the bill.")
+    _new_days(_bills(book.story(store, kinds=("learned value",)), f"{fuel} billed"), (starts, ends), fuel, unit)
     measured = ValueLearned(
         name=f"{fuel} billed",
         value=float(quantity),
@@ -176,6 +200,18 @@ def enter_bill(
     )
     entries = [pen.entry(store, measured), pen.entry(store, paid)]
     return book.append(entries)[0].entry.id
+
+
+def _new_days(bills: list[ValueLearned], span: tuple[date, date], fuel: str, unit: str) -> None:
+    """Refuse days that a bill covers already, and a unit that the months could not be added in."""
+    for bill in bills:
+        if bill.data_from <= f"{span[1]}" and bill.data_to >= f"{span[0]}":
+            raise InputError(
+                f"A {fuel} bill for {bill.data_from} to {bill.data_to} is in the book already.",
+                mend="Correct that entry (`drybank entries`, kind “learned value”), or give the days it does not cover.",
+            )
+        if bill.unit != unit:
+            raise InputError(f"Earlier {fuel} bills are in {bill.unit}.", mend=f"Turn this one into {bill.unit}.")
 
 
 def _bills(story: list[Told], name: str) -> list[ValueLearned]:
@@ -197,9 +233,11 @@ def _billed_minor(story: list[Told], starts: date, ends: date) -> int:
 def proof_of_income(book: Book, store: str, first: str, last: str, when: datetime) -> IncomeProof:
     """Months of takings beside hours, pieces and fuel, with the seals and how to check them."""
     laid = layout_at(book, store, when)
-    story = book.story(store)
     months = _months(first, last)
-    return income_proof(laid, story, months, {m: _tally(laid, story, m) for m in months})
+    _begun(book, store, months[-1], when)
+    story = book.story(store, with_taken_back=True)
+    standing = [t for t in story if not t.is_taken_back]
+    return income_proof(laid, story, months, {m: _tally(laid, standing, m) for m in months})
 
 
 def _months(first: str, last: str) -> list[str]:
@@ -215,8 +253,6 @@ def _months(first: str, last: str) -> list[str]:
 
 def _tally(laid: Layout, story: list[Told], month: str) -> IncomeTally:
     """Hours and pieces of a month from readings, fuel from bills that end in it, and what the hours should burn."""
-    from zoneinfo import ZoneInfo
-
     from drybank.balance.audit.usage import hours_of, pieces_of
 
     zone = ZoneInfo(laid.store.time_zone)

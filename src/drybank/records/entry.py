@@ -350,3 +350,11 @@ class Booked(msgspec.Struct, frozen=True, kw_only=True):
     prev: str
     hash: str
     old_hash: str = ""
+
+
+class Version(msgspec.Struct, frozen=True, kw_only=True):
+    """What an entry said from the moment ``booked`` on; no body where it was taken back."""
+
+    booked: datetime
+    happened: datetime
+    body: AnyBody | None

@@ -7,7 +7,7 @@ from typing import Literal, Protocol
 
 import msgspec
 
-from drybank.records.entry import AnyBody
+from drybank.records.entry import AnyBody, Version
 from drybank.records.finding import Finding
 from drybank.records.money import Money
 
@@ -15,7 +15,7 @@ BagState = Literal["collected", "counted", "handed over", "deposited"]
 
 
 class Line(Protocol):
-    """An effective entry as a story tells it: corrections folded in."""
+    """An effective entry as a story tells it: corrections folded in; ``versions`` is empty where there were none."""
 
     @property
     def id(self) -> str: ...
@@ -27,6 +27,10 @@ class Line(Protocol):
     def booked(self) -> datetime: ...
     @property
     def by(self) -> str: ...
+    @property
+    def versions(self) -> tuple[Version, ...]: ...
+    @property
+    def is_taken_back(self) -> bool: ...
 
 
 class TaxSplit(msgspec.Struct, frozen=True, kw_only=True):
@@ -77,7 +81,7 @@ class Bag(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class DepositMatch(msgspec.Struct, frozen=True, kw_only=True):
-    """A deposit against the counts of its bags and the cash refunds paid since the last one.
+    """A deposit against the counts of its bags and the cash given back since the last day of deposits.
 
     ``counted == deposited + refunded + short - over``, exactly; short and over are never both positive.
     """
@@ -111,13 +115,18 @@ class Holding(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class Custody(msgspec.Struct, frozen=True, kw_only=True):
-    """Where every cent is: ``counted == deposited + refunded + short - over + on_the_way``, exactly."""
+    """Where every cent is: ``counted == deposited + refunded + short - over + on_the_way``, exactly.
+
+    ``refunded`` was taken out of counted coins; ``from_drawer`` is all other cash given back: from a drawer, or from a box
+    before its coins were counted. Both together are every refund in cash.
+    """
 
     bags: tuple[Bag, ...]
     deposits: tuple[DepositMatch, ...]
     counted: Money
     deposited: Money
     refunded: Money
+    from_drawer: Money
     short: Money
     over: Money
     on_the_way: Money
@@ -168,12 +177,16 @@ class WeekClose(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class PeriodTakings(msgspec.Struct, frozen=True, kw_only=True):
-    """What came in over whole local days, and what went off it. ``coins + cards == takings``; ``tax.base`` is shared."""
+    """What came in over whole local days, and what went off it. ``coins + cards + adjustments == takings``; ``tax.base`` is shared.
+
+    ``adjustments`` is what became known in these days of weeks that were closed before.
+    """
 
     starts: date
     ends: date
     coins: Money
     cards: Money
+    adjustments: Money
     takings: Money
     fees: Money
     refunds: Money
@@ -221,6 +234,9 @@ class IncomeMonth(msgspec.Struct, frozen=True, kw_only=True):
     fuel_low: float | None = None
     fuel_high: float | None = None
     agrees: str = ""
+    takings_low: Money | None = None
+    takings_high: Money | None = None
+    took: str = ""
 
 
 class IncomeProof(msgspec.Struct, frozen=True, kw_only=True):

@@ -1,7 +1,7 @@
-"""The week's close: what came in, what is missing, tax and shares; what changed later falls into the week that closes next.
+"""The week's close: what came in, what is missing, tax and shares; what changed of closed weeks is an adjustment.
 
-Adjustments keep the sums true: whatever all closed weeks are worth now, less what their closes said, falls into the week
-that closes next. So the closes always add up to what the book knows.
+A correction or a late count of a week closed before falls into the week in which it was booked (`takings.moves`), so the
+closes always add up to what the book knows of their weeks.
 """
 
 from __future__ import annotations
@@ -11,12 +11,12 @@ from collections.abc import Sequence
 from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
-from drybank.records.entry import BoxesEmptied, Deposited, PaidOut, PiecesCounted, ReadingTaken, Refunded, WeekClosed
+from drybank.records.entry import BoxesEmptied, Deposited, PaidOut, PiecesCounted, ReadingTaken, WeekClosed
 from drybank.records.errors import InputError
 from drybank.records.layout import Layout
 from drybank.records.money import Money
 from drybank.records.takings import Line, WeekClose
-from drybank.takings.custody import count_value
+from drybank.takings.moves import Move, moves, standing, sums
 from drybank.takings.share import share_out, split_tax, tax_in_force
 
 _WEEK = re.compile(r"^(\d{4})-W(\d{2})$")
@@ -41,23 +41,6 @@ def week_of(moment: datetime, zone: str) -> str:
     return f"{year}-W{number:02d}"
 
 
-def worth_by_week(lines: Sequence[Line], zone: str) -> dict[str, tuple[int, int]]:
-    """Coins counted and channel sales by week, minor units: a count in the week it was made, a payout in that of its last day."""
-    out: dict[str, tuple[int, int]] = {}
-    for line in lines:
-        body = line.body
-        if isinstance(body, PiecesCounted):
-            week, coins, cards = week_of(line.happened, zone), count_value(body), 0
-        elif isinstance(body, PaidOut):
-            last = datetime.combine(date.fromisoformat(body.period_to), time(12), ZoneInfo(zone))
-            week, coins, cards = week_of(last, zone), 0, body.gross_minor
-        else:
-            continue
-        had = out.get(week, (0, 0))
-        out[week] = (had[0] + coins, had[1] + cards)
-    return out
-
-
 def close_week(layout: Layout, lines: Sequence[Line], week: str, *, costs: Money | None = None) -> WeekClose:
     """The week as it stands from a store's effective entries; nothing is entered.
 
@@ -66,16 +49,16 @@ def close_week(layout: Layout, lines: Sequence[Line], week: str, *, costs: Money
     """
     store, zone = layout.store, layout.store.time_zone
     starts, ends = week_span(week, zone)
-    closed = {line.body.week: line.body for line in lines if isinstance(line.body, WeekClosed)}
-    if week in closed:
+    if any(isinstance(x.body, WeekClosed) and x.body.week == week for x in standing(lines)):
         raise InputError(f"{week} is closed.", mend="What changed since is an adjustment of the next week that closes.")
-    worth = worth_by_week(lines, zone)
-    coins, cards = (Money(m, store.currency) for m in worth.get(week, (0, 0)))
-    due = sum(sum(worth.get(w, (0, 0))) for w in closed) - sum(c.taken_minor for c in closed.values())
-    adjustments = Money(due, store.currency)
+    found = moves(lines, zone)
+    lines = standing(lines)
+    first, last = starts.date(), (ends - timedelta(days=1)).date()
+    by_kind, late = sums(found, first, last)
+    coins, cards, adjustments = (Money(m, store.currency) for m in (by_kind["coins"], by_kind["cards"], late))
     takings = coins + cards + adjustments
     within = [line for line in lines if starts <= line.happened < ends]
-    tax = split_tax(takings, tax_in_force(store.taxes, (ends - timedelta(days=1)).date()))
+    tax = split_tax(takings, tax_in_force(store.taxes, last))
     shares = tuple(
         share_out(tax.base, s, costs or Money(0, store.currency)) for s in store.shares if s.period == "week"
     )
@@ -85,21 +68,22 @@ def close_week(layout: Layout, lines: Sequence[Line], week: str, *, costs: Money
         kept = kept - share.due
     return WeekClose(
         store=store.key, week=week, starts=starts, ends=ends, coins=coins, cards=cards, adjustments=adjustments, takings=takings,
-        fees=Money(sum(x.body.fee_minor for x in within if isinstance(x.body, PaidOut)), store.currency),
-        refunds=Money(sum(x.body.minor for x in within if isinstance(x.body, Refunded)), store.currency),
-        tax=tax, shares=shares, kept=kept, missing=missing, late=_late(worth, closed, store.currency), is_ready=not missing,
+        fees=Money(by_kind["fees"], store.currency), refunds=Money(by_kind["refunds"], store.currency),
+        tax=tax, shares=shares, kept=kept, missing=missing, late=_late(found, (first, last), store.currency), is_ready=not missing,
     )  # fmt: skip
 
 
-def _late(worth: dict[str, tuple[int, int]], closed: dict[str, WeekClosed], currency: str) -> tuple[str, ...]:
-    """Closed weeks whose own counts and statements are not worth now what the close said of them."""
-    out = []
-    for week, body in sorted(closed.items()):
-        said = body.lines.get("coins", 0) + body.lines.get("cards", 0)
-        now = sum(worth.get(week, (0, 0)))
-        if now != said:
-            out.append(f"{week} was closed at {Money(said, currency)} and is worth {Money(now, currency)} now.")
-    return tuple(out)
+def _late(found: Sequence[Move], span: tuple[date, date], currency: str) -> tuple[str, ...]:
+    """What became known in these days of weeks closed before, a sentence each."""
+    apart: dict[str, int] = {}
+    for move in found:
+        if move.of_week and move.what in ("coins", "cards") and span[0] <= move.day <= span[1]:
+            apart[move.of_week] = apart.get(move.of_week, 0) + move.minor
+    return tuple(
+        f"{week} is worth {Money(abs(minor), currency)} {'more' if minor > 0 else 'less'} than when it was closed: told here as an adjustment."
+        for week, minor in sorted(apart.items())
+        if minor
+    )
 
 
 def _missing(layout: Layout, lines: Sequence[Line], within: Sequence[Line], ends: datetime) -> tuple[str, ...]:

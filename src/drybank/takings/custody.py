@@ -17,12 +17,28 @@ from drybank.records.money import Money
 from drybank.records.takings import Bag, BagState, Custody, DepositMatch, Line
 from drybank.records.working import Estimate
 
+FILLED_WITHIN = timedelta(days=2)
+"""Boxes emptied into one bag within this are one round of it."""
+
 
 class CustodyRule(msgspec.Struct, frozen=True, kw_only=True):
     """What the store asks: two people at a count, and days from collection to deposit."""
 
     asks_two: bool = False
     late_after_days: float = 3.0
+
+
+class _Counted(msgspec.Struct):
+    """One count within a trail."""
+
+    entry: str
+    minor: int
+    boxes: frozenset[str]
+    when: datetime
+    by: str
+    second: str
+    adds: int = 0
+    is_replaced: bool = False
 
 
 class _Trail(msgspec.Struct, kw_only=True):
@@ -32,14 +48,30 @@ class _Trail(msgspec.Struct, kw_only=True):
     boxes: tuple[str, ...] = ()
     collected: datetime | None = None
     collected_by: str = ""
-    counts: list[tuple[int, datetime, str, str]] = []
+    counts: list[_Counted] = []
     hands: list[HandedOver] = []
     deposit: str = ""
     deposited: datetime | None = None
+    differs: bool = False
+
+    def is_being_filled(self, when: datetime) -> bool:
+        """Whether a box emptied at a moment goes into this round: not counted, sealed or paid in, and begun just before."""
+        begun = self.collected is not None and when - self.collected <= FILLED_WITHIN
+        return begun and not (self.counts or self.hands or self.deposit)
 
     def counted_minor(self) -> int | None:
-        """The last count: a bag counted again is worth what the later count says."""
-        return self.counts[-1][0] if self.counts else None
+        """What its counts say together; boxes counted again are worth what the later count says."""
+        return sum(c.minor for c in self.counts if not c.is_replaced) if self.counts else None
+
+    def take(self, count: _Counted) -> None:
+        """One more count; earlier ones of the same boxes stand no longer, and it adds what it has more than they."""
+        count.adds = count.minor
+        for earlier in self.counts:
+            if shares_a_box(earlier.boxes, count.boxes):
+                count.adds -= 0 if earlier.is_replaced else earlier.minor
+                earlier.is_replaced = True
+                self.differs = self.differs or earlier.minor != count.minor
+        self.counts.append(count)
 
 
 def count_value(body: PiecesCounted) -> int:
@@ -49,71 +81,126 @@ def count_value(body: PiecesCounted) -> int:
     return sum(p.piece_minor * p.count for p in body.pieces if p.means == "coin")
 
 
-def _bag_of(body: PiecesCounted, trails: dict[str, _Trail], by_collection: dict[str, str], entry_id: str) -> _Trail:
-    """The trail a count belongs to: its bag, its collection, the last open trail of its boxes, or one of its own."""
-    key = body.bag or by_collection.get(body.collection, "")
-    if not key:
-        open_ones = [t for t in trails.values() if not t.counts and set(t.boxes) & set(body.boxes)]
-        key = open_ones[-1].key if open_ones else f"count {entry_id}"
-    return trails.setdefault(key, _Trail(key=key, boxes=body.boxes, counts=[], hands=[]))
+def shares_a_box(one: frozenset[str], other: frozenset[str]) -> bool:
+    """Whether two counts of one bag are of the same coins; a count that names no box is of the whole bag."""
+    return not one or not other or bool(one & other)
+
+
+def rounds_of_counts(lines: Sequence[Line]) -> list[tuple[tuple[str, int], ...]]:
+    """The counts of each bag or collection in their order: entry, and what it adds to the counts before it."""
+    walk = _Walk("")
+    for line in lines:
+        if isinstance(line.body, BoxesEmptied | PiecesCounted):
+            walk.take(line)
+    return [tuple((c.entry, c.adds) for c in trail.counts) for trail in walk.trails.values() if trail.counts]
+
+
+def rounds(lines: Sequence[Line]) -> tuple[str, ...]:
+    """The name under which each bag, collection or count is followed."""
+    walk = _Walk("")
+    for line in lines:
+        if isinstance(line.body, BoxesEmptied | PiecesCounted):
+            walk.take(line)
+    return tuple(walk.trails)
 
 
 class _Walk:
-    """The pass itself: trails by bag, deposits matched as they come."""
+    """The pass itself: trails by bag; deposits are matched at the end, when every count of their bags is known."""
 
     def __init__(self, currency: str) -> None:
         self.currency = currency
         self.trails: dict[str, _Trail] = {}
         self.by_collection: dict[str, str] = {}
-        self.deposits: list[DepositMatch] = []
-        self.refunds_waiting = 0
+        self.paid_in: list[tuple[Line, Deposited, list[_Trail]]] = []
+        self.given_back: list[tuple[datetime, int]] = []
         self.findings: list[Finding] = []
 
     def take(self, line: Line) -> None:
         body = line.body
         if isinstance(body, BoxesEmptied):
-            key = body.bag or f"collection {line.id}"
-            self.by_collection[line.id] = key
-            self._set_aside(key, line.id)
-            self.trails[key] = _Trail(
-                key=key, boxes=body.boxes, collected=line.happened, collected_by=line.by, counts=[], hands=[]
-            )
+            self._empty(line, body)
         elif isinstance(body, PiecesCounted):
-            trail = _bag_of(body, self.trails, self.by_collection, line.id)
-            trail.counts.append((count_value(body), line.happened, line.by, body.with_second))
+            boxes = frozenset(body.boxes)
+            self._trail_of(body, line.id).take(
+                _Counted(line.id, count_value(body), boxes, line.happened, line.by, body.with_second)
+            )
         elif isinstance(body, HandedOver) and body.bag in self.trails:
             self.trails[body.bag].hands.append(body)
         elif isinstance(body, Refunded) and body.paid_by == "cash":
-            self.refunds_waiting += body.minor
+            self.given_back.append((line.happened, body.minor))
         elif isinstance(body, Deposited):
-            self._match(line, body)
+            self._pay_in(line, body)
 
-    def _set_aside(self, key: str, by: str) -> None:
-        """A bag used again: its earlier round is followed on under a name of its own, so that nothing it holds is lost."""
-        earlier = self.trails.pop(key, None)
-        if earlier is not None:
-            earlier.key = f"{key}, before {by}"
-            self.trails[earlier.key] = earlier
+    def _empty(self, line: Line, body: BoxesEmptied) -> None:
+        """A round of a bag begins, or one more box goes into it; an earlier round is followed on under a name of its own."""
+        key = body.bag or f"collection {line.id}"
+        self.by_collection[line.id] = key
+        had = self.trails.get(key)
+        if had is not None and had.is_being_filled(line.happened):
+            had.boxes = tuple(dict.fromkeys((*had.boxes, *body.boxes)))
+            return
+        if had is not None:
+            had.key = f"{key}, before {line.id}"
+            self.trails[had.key] = self.trails.pop(key)
+        self.trails[key] = _Trail(
+            key=key, boxes=body.boxes, collected=line.happened, collected_by=line.by, counts=[], hands=[]
+        )
 
-    def _match(self, line: Line, body: Deposited) -> None:
-        counted = 0
+    def _trail_of(self, body: PiecesCounted, entry: str) -> _Trail:
+        """The trail a count belongs to: its bag, its collection, the last that emptied its boxes, or one of its own."""
+        key = body.bag or self.by_collection.get(body.collection, "")
+        if not key and body.boxes:
+            boxes = frozenset(body.boxes)
+            key = next((t.key for t in reversed(self.trails.values()) if t.collected and boxes <= set(t.boxes)), "")
+        key = key or f"count {entry}"
+        return self.trails.setdefault(key, _Trail(key=key, boxes=body.boxes, counts=[], hands=[]))
+
+    def _pay_in(self, line: Line, body: Deposited) -> None:
+        mine = []
         for key in body.bags:
             trail = self.trails.get(key)
             if trail is None or trail.deposit:
-                twice = trail is not None
-                self.findings.append(_bag_finding(line.id, key, twice=twice))
+                self.findings.append(_bag_finding(line.id, key, twice=trail is not None))
                 continue
             trail.deposit, trail.deposited = line.id, line.happened
-            counted += trail.counted_minor() or 0
-        # Refunds in cash come out of the money on its way: taken as paid from this deposit up to what it lacks.
-        lacking = counted - body.minor
-        refunded = max(0, min(self.refunds_waiting, lacking))
-        self.refunds_waiting -= refunded
-        left = lacking - refunded
-        money = {name: Money(value, self.currency) for name, value in (
-            ("counted", counted), ("deposited", body.minor), ("refunded", refunded), ("short", max(0, left)), ("over", max(0, -left)),
-        )}  # fmt: skip
-        self.deposits.append(DepositMatch(deposit=line.id, when=line.happened, to=body.to, bags=body.bags, **money))
+            mine.append(trail)
+        self.paid_in.append((line, body, mine))
+
+    def matches(self) -> tuple[tuple[DepositMatch, ...], int]:
+        """Every deposit against its counts, and the cash given back that no deposit lacks.
+
+        Cash given back may have come out of the coins of the next day of deposits: up to what those lack, never later ones.
+        """
+        out: list[DepositMatch] = []
+        waiting = sorted(self.given_back)
+        drawer, begun = 0, 0
+        for number, (line, body, mine) in enumerate(self.paid_in):
+            if line.happened.date() > self.paid_in[begun][0].happened.date():
+                done = self.paid_in[number - 1][0].happened
+                drawer += sum(minor for at, minor in waiting if at <= done)
+                waiting, begun = [(at, minor) for at, minor in waiting if at > done], number
+            counted = sum(trail.counted_minor() or 0 for trail in mine)
+            lacking = counted - body.minor
+            refunded, waiting = _given_from(waiting, line.happened, max(0, lacking))
+            left = lacking - refunded
+            money = {name: Money(value, self.currency) for name, value in (
+                ("counted", counted), ("deposited", body.minor), ("refunded", refunded), ("short", max(0, left)), ("over", max(0, -left)),
+            )}  # fmt: skip
+            out.append(DepositMatch(deposit=line.id, when=line.happened, to=body.to, bags=body.bags, **money))
+        return tuple(out), drawer + sum(minor for _, minor in waiting)
+
+
+def _given_from(
+    waiting: list[tuple[datetime, int]], when: datetime, lacking: int
+) -> tuple[int, list[tuple[datetime, int]]]:
+    """How much of the cash given back until a moment a gap takes up, and what is left waiting."""
+    taken, rest = 0, []
+    for at, minor in waiting:
+        part = min(minor, lacking - taken) if at <= when else 0
+        taken += part
+        if minor > part:
+            rest.append((at, minor - part))
+    return taken, rest
 
 
 def _bag_finding(deposit: str, bag: str, *, twice: bool) -> Finding:
@@ -136,22 +223,22 @@ def _bag(trail: _Trail, now: datetime) -> Bag:
         state = "handed over"
     elif trail.counts:
         state = "counted"
-    begun = trail.collected or (trail.counts[0][1] if trail.counts else now)
+    begun = trail.collected or (trail.counts[0].when if trail.counts else now)
     ended = trail.deposited or now
     return Bag(
         key=trail.key, boxes=trail.boxes, collected=trail.collected, counted_minor=trail.counted_minor(),
-        counted=trail.counts[-1][1] if trail.counts else None, deposited=trail.deposited, state=state,
+        counted=trail.counts[-1].when if trail.counts else None, deposited=trail.deposited, state=state,
         age_days=(ended - begun) / timedelta(days=1), collected_by=trail.collected_by,
-        counted_by=trail.counts[-1][2] if trail.counts else "", holder=trail.hands[-1].to if trail.hands else "",
+        counted_by=trail.counts[-1].by if trail.counts else "", holder=trail.hands[-1].to if trail.hands else "",
         seal_number=trail.hands[-1].seal_number if trail.hands else "", deposit=trail.deposit,
     )  # fmt: skip
 
 
-def _findings(walk: _Walk, bags: Sequence[Bag], rule: CustodyRule) -> list[Finding]:
+def _findings(walk: _Walk, bags: Sequence[Bag], deposits: Sequence[DepositMatch], rule: CustodyRule) -> list[Finding]:
     out = list(walk.findings)
     for bag in bags:
         out += _of_bag(bag, walk.trails[bag.key], rule)
-    for match in walk.deposits:
+    for match in deposits:
         gap = match.short.minor or match.over.minor
         if gap:
             word = "short" if match.short.minor else "over"
@@ -174,14 +261,14 @@ def _of_bag(bag: Bag, trail: _Trail, rule: CustodyRule) -> list[Finding]:
             size=Estimate(value=bag.age_days, unit="days", how="measured"), certainty="exact: dates in the book",
             next_check="See where the bag is, and whether its seal is whole.",
         ))  # fmt: skip
-    alone = [c for c in trail.counts if not c[3]]
+    alone = [c for c in trail.counts if not c.second]
     if rule.asks_two and alone:
         out.append(Finding(
             key=f"takings:alone:{bag.key}", room="takings", name="counted by one", where=bag.key, weight="note",
             says=f"Bag {bag.key} was counted by one person; the store asks for two.", certainty="exact: as entered",
             next_check="Count the next bag with two, or change what the store asks.",
         ))  # fmt: skip
-    if len(trail.counts) > 1 and len({c[0] for c in trail.counts}) > 1:
+    if trail.differs:
         out.append(Finding(
             key=f"takings:counts:{bag.key}", room="takings", name="two counts differ", where=bag.key, weight="money",
             says=f"Bag {bag.key} was counted {len(trail.counts)} times with different results; the last one stands.",
@@ -196,17 +283,15 @@ def follow(lines: Sequence[Line], *, currency: str, now: datetime, rule: Custody
     for line in lines:
         walk.take(line)
     bags = tuple(_bag(t, now) for t in walk.trails.values())
+    deposits, drawer = walk.matches()
     sums = {
-        name: sum(getattr(m, name).minor for m in walk.deposits)
+        name: sum(getattr(m, name).minor for m in deposits)
         for name in ("counted", "deposited", "refunded", "short", "over")
     }
     waiting = sum(b.counted_minor or 0 for b in bags if not b.deposit)
     money = {name: Money(value, currency) for name, value in sums.items()}
     money["counted"] = Money(sums["counted"] + waiting, currency)
     return Custody(
-        bags=bags,
-        deposits=tuple(walk.deposits),
-        on_the_way=Money(waiting, currency),
-        findings=tuple(_findings(walk, bags, rule)),
-        **money,
-    )
+        bags=bags, deposits=deposits, on_the_way=Money(waiting, currency), from_drawer=Money(drawer, currency),
+        findings=tuple(_findings(walk, bags, deposits, rule)), **money,
+    )  # fmt: skip

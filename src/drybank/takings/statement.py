@@ -1,6 +1,7 @@
 """Statements: a period's takings for the owner, a partner or a buyer, from effective entries.
 
-Days are the store's own; a count belongs to the day it was made, a channel's sales to the last day of its statement.
+Days are the store's own; a count belongs to the day it was made, a channel's sales to the last day of its statement. Closed
+weeks stay as they were closed: what changed later is an adjustment on the day that it was booked (`takings.moves`).
 """
 
 from __future__ import annotations
@@ -11,14 +12,15 @@ from zoneinfo import ZoneInfo
 
 import msgspec
 
-from drybank.records.entry import Deposited, PaidOut, PiecesCounted, Refunded, WeekClosed
+from drybank.records.entry import WeekClosed
 from drybank.records.errors import InputError
 from drybank.records.layout import Layout
 from drybank.records.money import Money
 from drybank.records.takings import IncomeMonth, IncomeProof, Line, PeriodTakings, SealLine, Statement
-from drybank.takings.custody import count_value
+from drybank.takings.moves import Move, moves, sums
 from drybank.takings.share import share_out, split_tax, tax_in_force
 
+NO_SEAL = "No week of these months was closed under a seal, so nothing here shows how the book stood at the time."
 NOT_TRUTH = "A chain that holds proves that nobody altered an entry after it was booked. It does not prove that an entry was true when it was written."
 
 
@@ -34,36 +36,23 @@ class IncomeTally(msgspec.Struct, frozen=True, kw_only=True):
     fuel_high: float | None = None
 
 
-def _day(line: Line, zone: ZoneInfo) -> date:
-    if isinstance(line.body, PaidOut):
-        return date.fromisoformat(line.body.period_to)
-    return line.happened.astimezone(zone).date()
-
-
 def period(layout: Layout, lines: Sequence[Line], starts: date, ends: date) -> PeriodTakings:
-    """Takings of the local days from ``starts`` to ``ends``, both included."""
+    """Takings of the local days from ``starts`` to ``ends``, both included; ``lines`` with what was taken back."""
+    return _period(layout, moves(lines, layout.store.time_zone), starts, ends)
+
+
+def _period(layout: Layout, found: Sequence[Move], starts: date, ends: date) -> PeriodTakings:
     if ends < starts:
         raise InputError(f"the period ends {ends} before it begins {starts}.", mend="Turn the days round.")
-    store, zone = layout.store, ZoneInfo(layout.store.time_zone)
-    sums = dict.fromkeys(("coins", "cards", "fees", "refunds", "deposits"), 0)
-    for line in lines:
-        if not starts <= _day(line, zone) <= ends:
-            continue
-        body = line.body
-        if isinstance(body, PiecesCounted):
-            sums["coins"] += count_value(body)
-        elif isinstance(body, PaidOut):
-            sums["cards"] += body.gross_minor
-            sums["fees"] += body.fee_minor
-        elif isinstance(body, Refunded):
-            sums["refunds"] += body.minor
-        elif isinstance(body, Deposited):
-            sums["deposits"] += body.minor
-    money = {name: Money(value, store.currency) for name, value in sums.items()}
-    takings = money["coins"] + money["cards"]
+    store = layout.store
+    by_kind, late = sums(found, starts, ends)
+    money = {name: Money(by_kind[name], store.currency) for name in ("coins", "cards", "fees", "refunds")}
+    adjustments = Money(late, store.currency)
+    takings = money["coins"] + money["cards"] + adjustments
     return PeriodTakings(
-        starts=starts, ends=ends, takings=takings, tax=split_tax(takings, tax_in_force(store.taxes, ends)), **money
-    )
+        starts=starts, ends=ends, takings=takings, adjustments=adjustments, tax=split_tax(takings, tax_in_force(store.taxes, ends)),
+        deposits=Money(by_kind["bank"] + by_kind["float"], store.currency), **money,
+    )  # fmt: skip
 
 
 def weeks_of(starts: date, ends: date) -> list[tuple[date, date]]:
@@ -89,7 +78,8 @@ def statement(
         raise InputError(
             f"{store.name} shares with nobody called “{reader}”.", allowed=", ".join(named) or "nobody yet"
         )
-    total = period(layout, lines, starts, ends)
+    found = moves(lines, store.time_zone)
+    total = _period(layout, found, starts, ends)
     spent = costs or Money(0, store.currency)
     shares = tuple(share_out(total.tax.base, s, spent) for s in store.shares if not reader or s.name == reader)
     kept = total.tax.base - total.fees - total.refunds - spent
@@ -98,7 +88,7 @@ def statement(
     needs_costs = any(s.costs_first for s in store.shares if s.name == reader)
     return Statement(
         store=store.key, store_name=store.name, currency=store.currency, reader=reader or "owner", is_owner=not reader, starts=starts,
-        ends=ends, total=total, weeks=tuple(period(layout, lines, a, b) for a, b in weeks_of(starts, ends)), shares=shares,
+        ends=ends, total=total, weeks=tuple(_period(layout, found, a, b) for a, b in weeks_of(starts, ends)), shares=shares,
         costs=spent if not reader or needs_costs else Money(0, store.currency), kept=kept if not reader else shares[0].kept,
         seals=seals(lines, starts, ends, ZoneInfo(store.time_zone), store.currency), notes=(NOT_TRUTH,),
     )  # fmt: skip
@@ -110,32 +100,39 @@ def seals(lines: Sequence[Line], starts: date, ends: date, zone: ZoneInfo, curre
         SealLine(week=x.body.week, tip=x.body.tip, taken=Money(x.body.taken_minor, currency))
         for x in lines
         if isinstance(x.body, WeekClosed)
+        and not x.is_taken_back
         and starts <= date.fromisocalendar(int(x.body.week[:4]), int(x.body.week[6:]), 1) <= ends
     )
 
 
 LEAST_MONTHS = 6
 _ROBUST_SD = 1.4826  # median absolute deviation to standard deviation of a normal
+_LEAST_SPREAD = 0.01
+
+
+def usual_range(rates: Sequence[float]) -> tuple[float, float, float] | None:
+    """The months' own median rate and three robust spreads either way, from six months on; None with fewer.
+
+    It compares months with each other, not with a truth: what is untrue in every month moves the median with it.
+    """
+    if len(rates) < LEAST_MONTHS:
+        return None
+    middle = _median(sorted(rates))
+    spread = max(_ROBUST_SD * _median(sorted(abs(r - middle) for r in rates)), _LEAST_SPREAD * middle)
+    return max(0.0, middle - 3 * spread), middle, middle + 3 * spread
 
 
 def with_fuel_range(beside: Mapping[str, IncomeTally]) -> dict[str, IncomeTally]:
-    """Give each month the fuel its hours should have used: the months' own median per hour, three robust spreads either way.
+    """Give each month the fuel its hours should have used, by the months' own fuel per hour.
 
-    From six months on; with fewer nothing is said. A share of fuel that is not the dryers' (a water heater on the same
-    meter) widens it, and a whole year of untrue hours or bills moves the median with them: it compares months, not truth.
+    A share of fuel that is not the dryers' (a water heater on the same meter) widens the range.
     """
-    rates = sorted(t.fuel / t.hours for t in beside.values() if t.fuel is not None and t.hours)
-    if len(rates) < LEAST_MONTHS:
-        return dict(beside)
-    middle = _median(rates)
-    spread = max(_ROBUST_SD * _median(sorted(abs(r - middle) for r in rates)), 0.01 * middle)
+    found = usual_range([t.fuel / t.hours for t in beside.values() if t.fuel is not None and t.hours])
     out = dict(beside)
     for month, tally in beside.items():
-        if tally.fuel is not None and tally.hours:
-            low, high = (tally.hours * max(0.0, middle + side * 3 * spread) for side in (-1, 1))
-            out[month] = msgspec.structs.replace(
-                tally, fuel_expected=tally.hours * middle, fuel_low=low, fuel_high=high
-            )
+        if found is not None and tally.fuel is not None and tally.hours:
+            low, middle, high = (tally.hours * rate for rate in found)
+            out[month] = msgspec.structs.replace(tally, fuel_expected=middle, fuel_low=low, fuel_high=high)
     return out
 
 
@@ -149,42 +146,58 @@ def income_proof(
 ) -> IncomeProof:
     """Months (``2026-05``) of takings beside hours, pieces and fuel used.
 
-    Fuel against hours is how an auditor infers a laundry's income from its utility use (IRS Cash Intensive Businesses Audit
-    Techniques Guide, ch. 15, read in an excerpt); here it is told with its range, and a month whose fuel lies outside is said.
+    Fuel against hours against takings is how an auditor infers a laundry's income from its utility use (IRS Cash Intensive
+    Businesses Audit Techniques Guide, ch. 15, read in an excerpt); here both are told with their range, and a month whose fuel
+    or takings lie outside is said.
     """
-    rows, total, beside = [], Money(0, layout.store.currency), with_fuel_range(beside)
-    for month in months:
-        first = _month(month)
-        last = (first.replace(day=28) + timedelta(days=4)).replace(day=1) - timedelta(days=1)
-        took = period(layout, lines, first, last).takings
-        total = total + took
-        rows.append(_income_row(month, took, beside.get(month, IncomeTally())))
-    zone = ZoneInfo(layout.store.time_zone)
-    frozen = seals(lines, _month(months[0]), last, zone, layout.store.currency) if months else ()
+    beside = with_fuel_range(beside)
+    found = moves(lines, layout.store.time_zone)
+    spans = {month: _month(month) for month in months}
+    took = {m: _period(layout, found, first, _last_day(first)).takings for m, first in spans.items()}
+    tallies = {m: beside.get(m, IncomeTally()) for m in months}
+    usual = usual_range([took[m].minor / t.hours for m, t in tallies.items() if t.hours])
+    rows = [_income_row(m, took[m], tallies[m], usual) for m in months]
+    zone, currency = ZoneInfo(layout.store.time_zone), layout.store.currency
+    frozen = seals(lines, spans[months[0]], _last_day(spans[months[-1]]), zone, currency) if months else ()
     return IncomeProof(
-        store=layout.store.key, store_name=layout.store.name, currency=layout.store.currency, months=tuple(rows), total=total, seals=frozen,
-        says=(NOT_TRUTH, *_missing(rows)),
+        store=layout.store.key, store_name=layout.store.name, currency=currency, months=tuple(rows),
+        total=Money(sum(m.minor for m in took.values()), currency), seals=frozen, says=(NOT_TRUTH, *_missing(rows)),
         how_to_check=(
-            "Compare each week's seal below with the copy kept elsewhere since that week (printed or mailed).",
-            f"Run: drybank verify {layout.store.key} --seal LINE, with a line of that copy. It says whether the chain still runs through it.",
+            "Compare each week's seal below with the copy kept elsewhere since that week (printed or mailed)." if frozen else NO_SEAL,
+            f"Run: drybank verify {layout.store.key} --seal LINE, with a line of a seal kept elsewhere. It says whether the chain still runs through it.",
             "Ask for the utility's own bills and the bank's own statements, and compare them with the fuel and deposits here.",
         ),
     )  # fmt: skip
 
 
-def _income_row(month: str, took: Money, beside: IncomeTally) -> IncomeMonth:
-    agrees = ""
+def _last_day(first: date) -> date:
+    return (first.replace(day=28) + timedelta(days=4)).replace(day=1) - timedelta(days=1)
+
+
+def _income_row(month: str, took: Money, beside: IncomeTally, usual: tuple[float, float, float] | None) -> IncomeMonth:
+    fuel, pays = "", ""
     if beside.fuel is not None and beside.fuel_low is not None and beside.fuel_high is not None:
-        inside = beside.fuel_low <= beside.fuel <= beside.fuel_high
-        agrees = (
-            "fuel and hours agree"
-            if inside
-            else ("less fuel than the hours burn" if beside.fuel < beside.fuel_low else "more fuel than the hours burn")
-        )
+        fuel = _against(
+            beside.fuel, (beside.fuel_low, beside.fuel_high),
+            ("less fuel than the hours burn", "fuel and hours agree", "more fuel than the hours burn"),
+        )  # fmt: skip
+    low = high = None
+    if usual is not None and beside.hours:
+        low, high = (Money(round(beside.hours * rate), took.currency) for rate in (usual[0], usual[2]))
+        pays = _against(
+            took.minor, (low.minor, high.minor),
+            ("less taken than the hours usually bring", "takings and hours agree", "more taken than the hours usually bring"),
+        )  # fmt: skip
     return IncomeMonth(
         month=month, takings=took, pieces=beside.pieces, hours=beside.hours, fuel=beside.fuel, fuel_unit=beside.fuel_unit,
-        fuel_expected=beside.fuel_expected, fuel_low=beside.fuel_low, fuel_high=beside.fuel_high, agrees=agrees,
+        fuel_expected=beside.fuel_expected, fuel_low=beside.fuel_low, fuel_high=beside.fuel_high, agrees=fuel,
+        takings_low=low, takings_high=high, took=pays,
     )  # fmt: skip
+
+
+def _against(value: float, span: tuple[float, float], words: tuple[str, str, str]) -> str:
+    """Below, inside or above a range, in words."""
+    return words[0] if value < span[0] else words[2] if value > span[1] else words[1]
 
 
 def _missing(rows: Sequence[IncomeMonth]) -> tuple[str, ...]:
