@@ -231,7 +231,9 @@ def salvage(
 def doctor(
     book: BookPath = DEFAULT_BOOK,
     backups: Annotated[str, typer.Option("--backups", help="The folder where backups go.")] = "",
-    certificate: Annotated[str, typer.Option("--certificate", help="The web app's certificate (PEM).")] = "",
+    certificate: Annotated[
+        str, typer.Option("--certificate", help="A certificate (PEM); the place's own if not said.")
+    ] = "",
     as_json: AsJson = False,
 ) -> None:
     """Is this installation fit to keep a book: packages, database, disk, clock, backups, certificate."""

@@ -14,6 +14,7 @@ from typing import Literal
 import msgspec
 
 from drybank.book import SAFE_WAL, checksum_path, file_sha256, is_postgres, name_of, open_book, prepare_sqlite
+from drybank.desk import state
 from drybank.records.errors import DrybankError
 
 NEEDED = ("msgspec", "django", "numpy", "numba", "scipy", "typer", "rich", "typst", "segno", "babel", "tzdata")
@@ -22,6 +23,7 @@ ROOM_BYTES = 500_000_000
 OLD_BACKUP = timedelta(days=7)
 """A backup older than a week misses a collection (chosen: stores are collected weekly)."""
 CERTIFICATE_DAYS = 21
+_RENEW = "Renew it; the place's own is made anew when drybank open --lan starts."
 
 Verdict = Literal["well", "look", "ill"]
 
@@ -46,8 +48,10 @@ class Examined(msgspec.Struct, frozen=True, kw_only=True):
 def examine(where: str, now: datetime, *, backups: str = "", certificate: str = "") -> Examined:
     """Installation, database, disk, clock, backups' age and checksum, certificate."""
     points = [_installation(), *_book(where, now), _disk(where), _backups(backups, now)]
-    if certificate:
-        points.append(_certificate(Path(certificate), now))
+    own = (state.folder() / state.LEAF, state.folder() / state.CA)
+    points += [
+        _certificate(p, now) for p in ((Path(certificate),) if certificate else own) if certificate or p.exists()
+    ]
     return Examined(points=tuple(points))
 
 
@@ -159,6 +163,9 @@ def _certificate(path: Path, now: datetime) -> Point:
         return Point(name="certificate", verdict="ill", says=f"{path} cannot be read as a certificate: {bad}.")
     days = (ends - now).days
     if days < 0:
-        return Point(name="certificate", verdict="ill", says=f"It ended on {ends:%Y-%m-%d}.", mend="Renew it.")
+        return Point(name="certificate", verdict="ill", says=f"{path.name} ended on {ends:%Y-%m-%d}.", mend=_RENEW)
     verdict: Verdict = "look" if days < CERTIFICATE_DAYS else "well"
-    return Point(name="certificate", verdict=verdict, says=f"It ends on {ends:%Y-%m-%d}, in {days} days.")
+    return Point(
+        name="certificate", verdict=verdict, says=f"{path.name} ends on {ends:%Y-%m-%d}, in {days} days.",
+        mend=_RENEW if verdict == "look" else "",
+    )  # fmt: skip

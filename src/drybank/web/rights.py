@@ -48,6 +48,12 @@ PAGES: Final[tuple[Page, ...]] = (
     Page(name="log-in", path="log-in", view="entrance.log_in", scope="anyone", methods=BOTH),
     Page(name="invited", path="invited/<str:secret>", view="entrance.invited", scope="anyone", methods=BOTH),
     Page(name="language", path="language", view="entrance.language", scope="anyone", methods=("POST",)),
+    # the phone round: nothing here is anybody's; who is there and what may be done comes from the calls below
+    Page(name="phone", path="phone/", view="phone.shell", scope="anyone"),
+    Page(name="phone-worker", path="phone/worker.js", view="phone.worker", scope="anyone"),
+    Page(name="phone-manifest", path="phone/manifest.json", view="phone.manifest", scope="anyone"),
+    Page(name="phone-file", path="phone/files/<str:mark>/<path:name>", view="phone.file", scope="anyone"),
+    Page(name="ca-crt", path="ca.crt", view="entrance.ca_crt", scope="anyone"),
     # a person's own
     Page(name="log-out", path="log-out", view="entrance.log_out", scope="person", methods=("POST",)),
     Page(name="home", path="", view="entrance.home", scope="person"),
@@ -76,6 +82,14 @@ PAGES: Final[tuple[Page, ...]] = (
     _page("cash", "cash", "cash.cash", CASH, posts=True),
     _page("deposit", "cash/deposit", "cash.deposit", OFFICE, posts=True),
     _page("statements", "statements", "statements.statements", MONEY),
+    _page("statement-xlsx", "statements/<str:period>.xlsx", "papers.statement_sheet", MONEY),
+    _page("statement-csv", "statements/<str:period>.csv", "papers.statement_csv", MONEY),
+    _page("journal", "journal/<str:period>.txt", "papers.journal", ("owner", "accountant")),
+    _page("income", "income", "statements.income", ("owner", "accountant")),
+    _page("income-pdf", "income.pdf", "papers.income", ("owner", "accountant")),
+    _page("weeks", "weeks", "weeks.weeks", BOOKS),
+    _page("week", "weeks/<str:week>", "weeks.week", BOOKS, posts=True),
+    _page("bills", "bills", "weeks.bills", BOOKS, posts=True),
     _page("statement-pdf", "statements/<str:period>.pdf", "papers.statement", MONEY),
     _page("report-pdf", "report/<str:week>.pdf", "papers.report", OFFICE),
     # the book

@@ -1,7 +1,8 @@
 """Settings of the pages, for `DJANGO_SETTINGS_MODULE=drybank.web.settings` and for `drybank.web.site`.
 
 Where the book lies and the few things that differ from place to place come from the environment:
-DRYBANK_BOOK, DRYBANK_TLS (1: the pages are reached over TLS), DRYBANK_HOSTS (names, with commas), DRYBANK_SECRET_KEY.
+DRYBANK_BOOK, DRYBANK_TLS (1: the pages are reached over TLS), DRYBANK_HOSTS (names, with commas), DRYBANK_SECRET_KEY,
+DRYBANK_PROXY (1: behind a proxy on this computer), DRYBANK_LAN (1: over TLS by the place's own certificate).
 """
 
 from __future__ import annotations
@@ -12,10 +13,12 @@ from pathlib import Path
 from typing import Any
 
 from drybank.book import connection_settings, is_postgres, name_of
+from drybank.desk import state
 
 HERE = Path(__file__).parent
 BOOK = os.environ.get("DRYBANK_BOOK", "drybank.book")
 IS_TLS = os.environ.get("DRYBANK_TLS", "") == "1"
+IS_LAN = os.environ.get("DRYBANK_LAN", "") == "1"
 _MARK = hashlib.sha256(name_of(BOOK if is_postgres(BOOK) else Path(BOOK).absolute()).encode()).hexdigest()[:12]
 
 
@@ -24,7 +27,7 @@ def _secret() -> str:
     given = os.environ.get("DRYBANK_SECRET_KEY", "")
     if given:
         return given
-    folder = Path(os.environ.get("XDG_STATE_HOME") or Path.home() / ".local" / "state") / "drybank"
+    folder = state.folder()
     file = folder / f"key-{_MARK}"
     try:
         folder.mkdir(parents=True, exist_ok=True, mode=0o700)
@@ -117,7 +120,8 @@ SESSION_COOKIE_SAMESITE = CSRF_COOKIE_SAMESITE = "Strict"
 SESSION_COOKIE_SECURE = CSRF_COOKIE_SECURE = IS_TLS
 SESSION_SERIALIZER = "django.contrib.sessions.serializers.JSONSerializer"
 CSRF_FAILURE_VIEW = "drybank.web.views.entrance.form_too_old"
-SECURE_HSTS_SECONDS = 31_536_000 if IS_TLS else 0
+# Not with the place's own certificate: a browser that was told to insist has no way round a certificate made anew.
+SECURE_HSTS_SECONDS = 31_536_000 if IS_TLS and not IS_LAN else 0
 SECURE_CONTENT_TYPE_NOSNIFF = True
 SECURE_REFERRER_POLICY = "same-origin"
 SECURE_CROSS_ORIGIN_OPENER_POLICY = "same-origin"

@@ -22,6 +22,7 @@ class _Standing:
     is_demo: bool = False
     is_local: bool = True
     address: str = ""
+    ca: Path | None = None
 
 
 standing = _Standing()

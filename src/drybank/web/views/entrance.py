@@ -7,7 +7,7 @@ from typing import Any
 from django.conf import settings
 from django.contrib import messages
 from django.contrib.auth import authenticate, login, logout
-from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
+from django.http import Http404, HttpRequest, HttpResponse, HttpResponseRedirect
 from django.urls import reverse
 from django.utils.http import url_has_allowed_host_and_scheme
 from django.utils.translation import gettext as _
@@ -52,6 +52,14 @@ def locked_out(request: HttpRequest, *_given: Any, **_more: Any) -> HttpResponse
 def form_too_old(request: HttpRequest, reason: str = "") -> HttpResponse:
     """The form came without its mark: from elsewhere, or after a log-out."""
     return page(request, "web/form_too_old.html", {}, status=403)
+
+
+def ca_crt(request: HttpRequest, seat: Seat) -> HttpResponse:
+    """The place's certificate, to be put on a phone; it is no secret. Nothing where the pages are served otherwise."""
+    if site.standing.ca is None:
+        raise Http404
+    headers = {"Content-Disposition": 'attachment; filename="drybank-ca.crt"'}
+    return HttpResponse(site.standing.ca.read_bytes(), content_type="application/x-x509-ca-cert", headers=headers)
 
 
 def log_out(request: HttpRequest, seat: Seat) -> HttpResponse:
