@@ -195,7 +195,7 @@ def levels(a: argparse.Namespace) -> None:
         j = judge(panel_of(h))
         z = []
         for s in range(stores):
-            found = add_up(j, j.panel.store == s)
+            found = add_up(j, np.flatnonzero(j.panel.store == s))
             z.append(found.log / found.sd if found else np.nan)
         z, bad = np.array(z), np.isin(np.arange(stores), [f.store for f in faults])
         print(

@@ -2,11 +2,11 @@
 
 import numpy as np
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from drybank.balance.reading.check import HoursKnown, check_entry, suggestions
-from drybank.balance.reading.expect import Expected, expect_next, fleet_restlessness
+from drybank.balance.reading.expect import Expected, expect_next, fleet_restlessness, is_clearly_usual
 from drybank.balance.reading.fits import why
 from drybank.balance.reading.slips import SHARE, meant
 
@@ -126,3 +126,22 @@ class TestTyping:
     def test_the_neighbours_number_is_asked_about(self):
         answer = check_entry(81_111, 5_000, STEADY, neighbours=[80_900], typed_before=81_111)
         assert "next to it" in answer.says
+
+
+@settings(max_examples=300, deadline=None)
+@given(
+    past=st.lists(st.integers(0, 900), min_size=0, max_size=12),
+    days=st.floats(0.1, 30.0),
+    ahead=st.floats(0.0, 40.0),
+    step=st.integers(0, 3000),
+    spread=st.sampled_from([0.05, 0.22, 0.6]),
+)
+def test_the_quick_look_never_passes_what_the_exact_one_would_not(past, days, ahead, step, spread):
+    took = [days + 0.1 * k for k in range(len(past))]
+    exact = expect_next(np.array(past, float), np.array(took), ahead, fleet_sd=spread)
+    low, high = exact.interval()
+    is_inside = low - 1 <= step <= high + 1
+    quick = is_clearly_usual(float(step), past, took, ahead, fleet_sd=spread)
+    assert is_inside or not quick
+    well_inside = len(past) >= 4 and low < step < high
+    assert quick or not well_inside

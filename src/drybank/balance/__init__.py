@@ -13,6 +13,9 @@ Signatures::
 
     balance(layout, entries, period, *, habits=None, priors=None) -> BalanceResult
     balance_fleet([(layout, entries), ...], period, *, habits=None, priors=None) -> tuple[BalanceResult, ...]
+    make_ready(layout, entries, period) -> Ready           one store, small: to be judged with others
+    balance_ready([Ready, ...], period) -> Iterator[BalanceResult]
+    compare_held(layout, entries, period, "round" | "holder" | "counter") -> (CustodyBy, letter -> name)
     what_would_i_see(*, coins_week, weeks=(1, 4, 8, 12), has_counters=True, counted="machine",
                      base_weeks=12, habits=None, growth=None) -> Noticed
     check_entry(typed, last, expected, *, size=None, hours=None, neighbours=(), typed_before=None) -> EntryCheck
@@ -30,7 +33,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from drybank.balance.audit.result import balance, balance_fleet
+    from drybank.balance.audit.result import Ready, balance, balance_fleet, balance_ready, compare_held, make_ready
     from drybank.balance.audit.sight import Noticed, what_would_i_see
     from drybank.balance.reading.check import EntryCheck, HoursKnown, check_entry
     from drybank.balance.reading.expect import Expected, expect_next
@@ -38,7 +41,8 @@ if TYPE_CHECKING:
     from drybank.balance.weigh import BagValue, MeanMass, Weighed, count_by_weight, value_by_weight
 
 _AT = {
-    "balance": "audit.result", "balance_fleet": "audit.result", "Noticed": "audit.sight",
+    "balance": "audit.result", "balance_fleet": "audit.result", "balance_ready": "audit.result", "Ready": "audit.result",
+    "compare_held": "audit.result", "make_ready": "audit.result", "Noticed": "audit.sight",
     "what_would_i_see": "audit.sight", "EntryCheck": "reading.check", "HoursKnown": "reading.check",
     "check_entry": "reading.check", "Expected": "reading.expect", "expect_next": "reading.expect",
     "Fit": "reading.fits", "why": "reading.fits", "BagValue": "weigh", "MeanMass": "weigh", "Weighed": "weigh",
@@ -53,12 +57,16 @@ __all__ = [
     "HoursKnown",
     "MeanMass",
     "Noticed",
+    "Ready",
     "Weighed",
     "balance",
     "balance_fleet",
+    "balance_ready",
     "check_entry",
+    "compare_held",
     "count_by_weight",
     "expect_next",
+    "make_ready",
     "value_by_weight",
     "what_would_i_see",
     "why",

@@ -11,9 +11,13 @@ from drybank.cli.main import app
 from drybank.cli.options import DEFAULT_BOOK, AsJson, BookPath, By, Since, Until
 
 if TYPE_CHECKING:
+    from datetime import date
+
     from drybank.balance import Noticed
     from drybank.records.balance import BalanceResult, UnitBalance
     from drybank.records.finding import Finding
+
+    Span = tuple[date | None, date | None]
 
 
 @app.command(epilog="Example: drybank balance lantern --since 2026-03-02 --until 2026-04-26 --working")
@@ -21,45 +25,78 @@ def balance(
     store: Annotated[str, typer.Argument(help="The store's key; leave it out with --all.")] = "",
     since: Since = "",
     until: Until = "",
-    every: Annotated[bool, typer.Option("--all", help="Every store of the book.")] = False,
+    every: Annotated[bool, typer.Option("--all", help="Every store of the book, in one list.")] = False,
     working: Annotated[bool, typer.Option("--working", help="Show how each figure came about.")] = False,
     finding: Annotated[str, typer.Option("--finding", help="Show one finding with all its evidence.")] = "",
     what_would_i_see: Annotated[
         bool, typer.Option("--what-would-i-see", help="How small a loss this routine would notice (owner only).")
     ] = False,
+    held_by: Annotated[
+        str, typer.Option("--held-by", help="Gaps by round, by holder (who emptied) or by counter, in letters.")
+    ] = "",
+    open_names: Annotated[
+        str, typer.Option("--open-names", help="With --held-by: open who held it, and why; both are kept in the book.")
+    ] = "",
     xlsx: Annotated[str, typer.Option("--xlsx", help="Write the table as a spreadsheet here.")] = "",
     chart: Annotated[str, typer.Option("--chart", help="Write the chart here: .svg or .png.")] = "",
+    anew: Annotated[
+        bool, typer.Option("--anew", help="With --all: read the book itself, not the columns kept beside it.")
+    ] = False,
+    cluster: Annotated[
+        str, typer.Option("--cluster", help="With --all: a running dask scheduler, as tcp://10.0.0.5:8786.")
+    ] = "",
     book: BookPath = DEFAULT_BOOK,
+    by: By = "",
     as_json: AsJson = False,
 ) -> None:
     """Hold cash against coins and hours: is it right, and if not, where, how sure, and what to check next."""
-    from drybank.cli import say
-    from drybank.cli.opened import opened, pen
-    from drybank.desk import balancing as desk
+    from drybank.cli.balance_all import balance_every, show_held
+    from drybank.cli.opened import pen
     from drybank.desk.standing import parse_day
     from drybank.records.errors import InputError
 
-    first, last = parse_day(since), parse_day(until)
-    with opened(book) as it, say.progress("Balancing", shown=not as_json):
-        when = pen("").clock()
-        if not store and not every:
-            raise InputError("Which store?", allowed=", ".join(it.stores()) or "none yet", mend="Name one, or --all.")
-        noticed = desk.what_would_i_see(it, store, when, since=first, until=last) if what_would_i_see else None
-        results: tuple[BalanceResult, ...] = ()
-        if noticed is None and every:
-            results = desk.balance_all(it, when, since=first, until=last)
-        elif noticed is None:
-            results = (desk.balance_store(it, store, when, since=first, until=last),)
-    if noticed is not None:
-        say.as_json(noticed) if as_json else show_noticed(noticed)
+    if every:
+        balance_every(
+            book, (parse_day(since), parse_day(until)), cluster=cluster, anew=anew, xlsx=xlsx, as_json=as_json
+        )
         return
-    _write(results, xlsx, chart)
+    if not store:
+        raise InputError("Which store?", mend="Name one, or --all.")
+    span = (parse_day(since), parse_day(until))
+    if held_by or open_names:
+        show_held(book, store, held_by or "holder", open_names, span=span, pen=pen(by), as_json=as_json)
+        return
+    if what_would_i_see:
+        _sight(book, store, span, as_json=as_json)
+        return
+    _one(book, store, span, working=working, finding=finding, files=(xlsx, chart), as_json=as_json)
+
+
+def _sight(book: str, store: str, span: Span, *, as_json: bool) -> None:
+    from drybank.cli import say
+    from drybank.cli.opened import opened, pen
+    from drybank.desk import balancing as desk
+
+    with opened(book) as it, say.progress("Balancing", shown=not as_json):
+        noticed = desk.what_would_i_see(it, store, pen("").clock(), since=span[0], until=span[1])
+    say.as_json(noticed) if as_json else show_noticed(noticed)
+
+
+def _one(
+    book: str, store: str, span: Span, *, working: bool, finding: str, files: tuple[str, str], as_json: bool
+) -> None:
+    from drybank.cli import say
+    from drybank.cli.opened import opened, pen
+    from drybank.desk import balancing as desk
+
+    with opened(book) as it, say.progress("Balancing", shown=not as_json):
+        result = desk.balance_store(it, store, pen("").clock(), since=span[0], until=span[1])
+    _write(result, *files)
     if as_json:
-        say.as_json(results if every else results[0])
+        say.as_json(result)
     else:
-        for result in results:
-            show(result, working=working, finding=finding)
-    if any(r.findings for r in results):
+        show(result, working=working, finding=finding)
+    if result.findings:
         raise typer.Exit(3)
 
 
@@ -165,31 +202,21 @@ def show_noticed(noticed: Noticed) -> None:
     say.table(("weeks", "one pocket", "whole store", "one pocket, read and emptied at once"), rows, right=(0, 1, 2, 3))
 
 
-def _write(results: tuple[BalanceResult, ...], xlsx: str, chart: str) -> None:
+def _write(result: BalanceResult, xlsx: str, chart: str) -> None:
     from drybank.cards import Grid, grids_xlsx
     from drybank.desk.balancing import cash_chart
     from drybank.desk.drawing import draw
 
     if xlsx:
         heads = ("unit", "expected", "counted", "gap", "give or take", "share", "verdict")
-        grids = tuple(
-            Grid(
-                title=r.store,
-                heads=heads,
-                columns=("left", *["right"] * 6),
-                rows=tuple(_row(u.key, u) for u in r.units),
-            )
-            for r in results
+        rows = tuple(_row(u.key, u) for u in result.units)
+        grid = Grid(title=result.store, heads=heads, columns=("left", *["right"] * 6), rows=rows)
+        Path(xlsx).write_bytes(grids_xlsx((grid,)))
+    if chart:
+        drawn = draw(
+            cash_chart(result), "png" if chart.endswith(".png") else "svg", height=30 * max(4, len(result.units))
         )
-        Path(xlsx).write_bytes(grids_xlsx(grids))
-    if chart and results:
-        Path(chart).write_bytes(
-            draw(
-                cash_chart(results[0]),
-                "png" if chart.endswith(".png") else "svg",
-                height=30 * max(4, len(results[0].units)),
-            )
-        )
+        Path(chart).write_bytes(drawn)
 
 
 @app.command("outcome", epilog="Example: drybank outcome lantern FINDING confirmed --cause 'coin path jam'")

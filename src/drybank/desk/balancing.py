@@ -25,7 +25,12 @@ KINDS_READ = tuple(k for k in KINDS if k not in _SKIP and k != "correction")
 
 def period_for(book: Book, laid: Layout, since: date | None, until: date | None, when: datetime) -> Period:
     """From the start of the first day to the end of the last, local; the last eight weeks where nothing is said."""
-    zone = ZoneInfo(laid.store.time_zone)
+    return period_of(laid.store.time_zone, since, until, when)
+
+
+def period_of(time_zone: str, since: date | None, until: date | None, when: datetime) -> Period:
+    """`period_for` of a time zone."""
+    zone = ZoneInfo(time_zone)
     last = until or when.astimezone(zone).date()
     ends = datetime.combine(last + timedelta(days=1), time(), zone).astimezone(UTC)
     first = since or (last - timedelta(weeks=USUAL_WEEKS))
@@ -41,22 +46,6 @@ def balance_store(
     laid = layout_at(book, store, when)
     period = period_for(book, laid, since, until, when)
     return balance(laid, book.story(store, kinds=KINDS_READ, until=period.until), period)
-
-
-def balance_all(
-    book: Book, when: datetime, *, since: date | None = None, until: date | None = None
-) -> tuple[BalanceResult, ...]:
-    """Every store of the book at once: noise is learned from all of them."""
-    from drybank.balance import balance_fleet
-
-    stores = sorted(book.stores())
-    if not stores:
-        raise InputError("This book has no store yet.", mend="Begin with: drybank load STORE.toml SHEET.toml --yes")
-    laid = [layout_at(book, key, when) for key in stores]
-    period = period_for(book, laid[0], since, until, when)
-    return balance_fleet(
-        [(one, book.story(one.store.key, kinds=KINDS_READ, until=period.until)) for one in laid], period
-    )
 
 
 def what_would_i_see(

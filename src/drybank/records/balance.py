@@ -6,7 +6,7 @@ were counted together, their units are judged together. Shares are fractions; be
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import date, datetime
 from typing import Literal, Protocol
 
 import msgspec
@@ -30,6 +30,13 @@ class Told(Protocol):
     def happened(self) -> datetime: ...
     @property
     def body(self) -> AnyBody: ...
+
+
+class Signed(Told, Protocol):
+    """An entry with the handle of who wrote it."""
+
+    @property
+    def by(self) -> str: ...
 
 
 class Period(msgspec.Struct, frozen=True, kw_only=True):
@@ -154,3 +161,34 @@ class BalanceResult(msgspec.Struct, frozen=True, kw_only=True):
     growth: tuple[GrowthUsed, ...] = ()
     discipline: Discipline | None = None
     outcomes: Outcomes | None = None
+
+
+HeldBy = Literal["round", "holder", "counter"]
+
+
+class CustodyLine(msgspec.Struct, frozen=True, kw_only=True):
+    """What one holder emptied or counted, or one round of theirs: its gap against the counters, with its 95 % interval.
+
+    ``holder`` is a letter. ``luck`` is the two-sided chance of a gap like this where nothing is wrong.
+    """
+
+    holder: str
+    first: date
+    last: date
+    rounds: int
+    spans: int
+    expected_minor: int
+    gap: Estimate
+    share: float
+    z: float
+    luck: float
+    verdict: str
+
+
+class CustodyBy(msgspec.Struct, frozen=True, kw_only=True):
+    """Gaps by round, by who emptied (holder) or by who counted (counter). No name stands in it."""
+
+    by: HeldBy
+    currency: str
+    lines: tuple[CustodyLine, ...]
+    says: str

@@ -13,7 +13,7 @@ from dataclasses import dataclass, field
 import numpy as np
 
 from drybank.balance.audit.story import Shown, Swapped
-from drybank.balance.reading.expect import FLEET_SD, Expected, expect_next
+from drybank.balance.reading.expect import FLEET_SD, Expected, expect_next, is_clearly_usual
 from drybank.balance.reading.fits import After, Fit, why
 from drybank.balance.statistics.growth import Floats
 
@@ -224,20 +224,20 @@ def _step_on(
         past, took = np.array(walk.past[-8:]), np.array(walk.days[-8:])
         return expect_next(past, took, span, fleet_sd=fleet_sd, fleet_rate_day=fleet_rate)
 
-    expected = expect(days)
-    low, high = expected.interval()
     step: float | None = float(shown - before + (size if shown < before else 0))
-    if step is None or not (low - 1 <= step <= high + 1) or shown >= size:
-        after = None
-        if next_item is not None and next_item.value is not None and next_item.at > item.at:
-            after = After(next_item.value, expect(next_item.at - item.at), expect(next_item.at - walk.last_at))
-        earlier = None
-        if walk.earlier is not None and walk.last_at > walk.earlier_at:
-            earlier = (walk.earlier, expect(walk.last_at - walk.earlier_at))
-        fits = why(shown, before, expected, size=size, after=after, earlier=earlier)
-        step, is_kept = _judge(trace, item, before, fits, size)
-        if not is_kept:
-            return
+    if shown >= size or not is_clearly_usual(step or 0.0, walk.past, walk.days, days, fleet_sd=fleet_sd):
+        expected = expect(days)
+        low, high = expected.interval()
+        if shown >= size or not (low - 1 <= (step or 0.0) <= high + 1):
+            after = earlier = None
+            if next_item is not None and next_item.value is not None and next_item.at > item.at:
+                after = After(next_item.value, expect(next_item.at - item.at), expect(next_item.at - walk.last_at))
+            if walk.earlier is not None and walk.last_at > walk.earlier_at:
+                earlier = (walk.earlier, expect(walk.last_at - walk.earlier_at))
+            fits = why(shown, before, expected, size=size, after=after, earlier=earlier)
+            step, is_kept = _judge(trace, item, before, fits, size)
+            if not is_kept:
+                return
     trace._add(item.at, step)
     if step is not None:
         walk.past.append(step)

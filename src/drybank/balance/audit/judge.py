@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -9,7 +10,8 @@ import msgspec
 import numpy as np
 import numpy.typing as npt
 
-from drybank.balance.audit.spans import Rows, Span
+from drybank.balance.audit.spans import BASE_SPANS, Rows, Span
+from drybank.balance.audit.units import Group
 from drybank.balance.statistics.carry import start_offset, tail_factor
 from drybank.balance.statistics.causes import CauseTable, correlation, weigh_causes
 from drybank.balance.statistics.growth import Floats, Growth, fit_growth
@@ -31,7 +33,6 @@ from drybank.balance.statistics.timing import free_against_minutes
 Ints = npt.NDArray[np.int64]
 Bools = npt.NDArray[np.bool_]
 
-BASE_SPANS = 26  # spans before the period that an own past rests on
 LEAST_BASE = 4
 TRADE_FALSE_SHARE = 0.02  # trade wanders by itself: it is listed only where little doubt is left
 _MORE_THAN_LUCK = 0.5  # what is more likely luck than not is not put on the list
@@ -39,14 +40,40 @@ _FIELDS = ("counted_minor", "counter_minor", "pieces", "run_s", "sold_counter_s"
 
 
 @dataclass(frozen=True)
-class Panel:
-    """Spans of all groups as arrays (group, span), oldest first, NaN where not known or not there.
+class Row:
+    """What is told of one group beside its figures: the end of its last span, and hours from reading to emptying."""
 
-    ``base`` spans end before the period, ``now`` spans within it. ``store`` and ``kin`` number each
-    group's store and its siblings (its bank where that has five groups or more, else its store).
+    group: Group
+    last_end: float
+    gap_hours: float | None
+
+
+@dataclass(frozen=True)
+class Part:
+    """The spans of one store's groups cut at the period, as arrays (group, span), oldest first, NaN where not known.
+
+    ``base`` spans end before the period, ``now`` spans within it; ``methods`` counts how spans were counted.
     """
 
-    rows: tuple[Rows, ...]
+    rows: tuple[Row, ...]
+    base: dict[str, Floats]
+    now: dict[str, Floats]
+    gap_var: Floats
+    shared_var: Floats
+    piece_minor: Floats
+    foreign: Floats
+    methods: dict[str, int]
+
+
+@dataclass(frozen=True)
+class Panel:
+    """Spans of all groups of all stores: see `Part`, whose arrays are laid one below the other.
+
+    ``store`` and ``kin`` number each group's store and its siblings (its bank where that has five groups or
+    more, else its store).
+    """
+
+    rows: tuple[Row, ...]
     store: Ints
     kin: Ints
     base: dict[str, Floats]
@@ -74,10 +101,46 @@ def _matrix(spans: Sequence[Sequence[Span]], field: str, *, right: bool) -> Floa
     return out
 
 
-def panel(rows: Sequence[Rows], store: Sequence[int], since: float, until: float, meter_step_h: float) -> Panel:
-    """Cut the rows of every group at the period."""
+def _row(r: Rows) -> Row:
+    gaps = [s.gap_hours for s in r.spans if np.isfinite(s.gap_hours)]
+    end = r.spans[-1].end if r.spans else 0.0
+    return Row(r.group, end, float(np.median(gaps)) if gaps else None)
+
+
+def cut(rows: Sequence[Rows], since: float, until: float) -> Part:
+    """Cut the rows of a store's groups at the period; spans further back than `BASE_SPANS` are let go."""
     base = [[s for s in r.spans if s.end <= since + 1e-9][-BASE_SPANS:] for r in rows]
     now = [[s for s in r.spans if since + 1e-9 < s.end <= until + 1e-9] for r in rows]
+    return Part(
+        rows=tuple(_row(r) for r in rows),
+        base={f: _matrix(base, f, right=True) for f in _FIELDS},
+        now={f: _matrix(now, f, right=False) for f in _FIELDS},
+        gap_var=np.stack([_matrix(now, f, right=False) for f in ("gap_start_var", "gap_end_var")]),
+        shared_var=np.array([float(np.mean([s.shared_var for s in row])) if row else 0.0 for row in now]),
+        piece_minor=np.array([r.piece_minor for r in rows]),
+        foreign=np.array([float(sum(s.foreign for s in row)) for row in now]),
+        methods=dict(Counter(s.method for row in now for s in row if s.method)),
+    )
+
+
+def _below(blocks: Sequence[Floats], *, right: bool) -> Floats:
+    """Arrays (.., group, span) one below the other, the shorter ones filled up with NaN."""
+    width = max((b.shape[-1] for b in blocks), default=0)
+    filled = [
+        np.pad(
+            b,
+            [(0, 0)] * (b.ndim - 1) + [(width - b.shape[-1], 0) if right else (0, width - b.shape[-1])],
+            constant_values=np.nan,
+        )
+        for b in blocks
+    ]
+    return np.concatenate(filled, axis=-2)
+
+
+def panel(parts: Sequence[Part], meter_step_h: float) -> Panel:
+    """All stores' parts as one panel."""
+    rows = tuple(r for p in parts for r in p.rows)
+    store = [k for k, p in enumerate(parts) for _ in p.rows]
     kin: dict[tuple[int, str], list[int]] = {}
     for i, r in enumerate(rows):
         kin.setdefault((store[i], r.group.bank), []).append(i)
@@ -85,19 +148,20 @@ def panel(rows: Sequence[Rows], store: Sequence[int], since: float, until: float
     for k, ((at, _), members) in enumerate(sorted(kin.items())):
         sibling[members] = k if len(members) >= 5 else len(kin) + at
     _, sibling = np.unique(sibling, return_inverse=True)
-    methods = [s.method for row in now for s in row if s.method]
-    gaps = np.stack([_matrix(now, f, right=False) for f in ("gap_start_var", "gap_end_var")])
+    methods: Counter[str] = Counter()
+    for p in parts:
+        methods.update(p.methods)
     return Panel(
-        rows=tuple(rows),
+        rows=rows,
         store=np.asarray(store, np.int64),
         kin=np.asarray(sibling, np.int64),
-        base={f: _matrix(base, f, right=True) for f in _FIELDS},
-        now={f: _matrix(now, f, right=False) for f in _FIELDS},
-        gap_var=gaps,
-        shared_var=np.array([float(np.mean([s.shared_var for s in row])) if row else 0.0 for row in now]),
-        piece_minor=np.array([r.piece_minor for r in rows]),
-        foreign=np.array([float(sum(s.foreign for s in row)) for row in now]),
-        method=max(sorted(set(methods)), key=methods.count) if methods else "hand",
+        base={f: _below([p.base[f] for p in parts], right=True) for f in _FIELDS},
+        now={f: _below([p.now[f] for p in parts], right=False) for f in _FIELDS},
+        gap_var=_below([p.gap_var for p in parts], right=False),
+        shared_var=np.concatenate([p.shared_var for p in parts]),
+        piece_minor=np.concatenate([p.piece_minor for p in parts]),
+        foreign=np.concatenate([p.foreign for p in parts]),
+        method=max(sorted(methods), key=lambda name: methods[name]) if methods else "hand",
         meter_step_h=meter_step_h,
     )
 

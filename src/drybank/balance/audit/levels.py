@@ -7,7 +7,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from drybank.balance.audit import words
-from drybank.balance.audit.judge import Bools, Judged
+from drybank.balance.audit.judge import Ints, Judged
 from drybank.balance.audit.sight import STORE_RUN_SPREAD, smallest_loss
 from drybank.balance.statistics.ratios import HALF_WIDTH_95
 from drybank.records.balance import LevelBalance
@@ -29,22 +29,22 @@ class Sum:
     by: str
 
 
-def add_up(j: Judged, members: Bools) -> Sum | None:
-    """Sum the members: those with counters if there are any, else by hours against their own past."""
-    counter = members & np.isfinite(j.cash.z)
-    if counter.any():
+def add_up(j: Judged, members: Ints) -> Sum | None:
+    """Sum the members (places of groups): those with counters if there are any, else by hours against their own past."""
+    counter = members[np.isfinite(j.cash.z[members])]
+    if counter.size:
         piece = j.panel.piece_minor[counter]
         expected = j.cash.n[counter] * piece
         adjusted = (1.0 + j.cash.share[counter]) * np.exp(j.centre) * expected
         counted = adjusted - j.carried[counter] * piece
         sd = float(np.sqrt(np.sum((j.cash.sd[counter] * expected) ** 2)) / expected.sum())
         log = float(np.log(adjusted.sum() / expected.sum())) - j.centre
-        return Sum(float(expected.sum()), float(counted.sum()), log, sd, int(counter.sum()), "counters")
+        return Sum(float(expected.sum()), float(counted.sum()), log, sd, int(counter.size), "counters")
     return _by_hours(j, members)
 
 
-def _by_hours(j: Judged, members: Bools) -> Sum | None:
-    use = members & j.has_base
+def _by_hours(j: Judged, members: Ints) -> Sum | None:
+    use = members[j.has_base[members]]
     sums = {}
     for name, part in (("base", j.panel.base), ("now", j.panel.now)):
         both = np.isfinite(part["sold_cash_s"][use]) & np.isfinite(part["run_s"][use])
@@ -55,7 +55,7 @@ def _by_hours(j: Judged, members: Bools) -> Sum | None:
         weeks = np.where(both, part["days"][use], 0.0).sum(axis=1).max(initial=0.0) / 7.0
         sums[name] = (sold.sum(), run.sum(), money.sum(), pieces.sum(axis=1), weeks)
     now, base = sums["now"], sums["base"]
-    if not use.any() or min(now[0], now[1], base[0], base[1]) <= 0:
+    if not use.size or min(now[0], now[1], base[0], base[1]) <= 0:
         return None
     log = float(np.log(now[0] / now[1]) - np.log(base[0] / base[1]))
     g = j.by_hours_growth
@@ -63,10 +63,10 @@ def _by_hours(j: Judged, members: Bools) -> Sum | None:
     share = n / n.sum()
     each = g.c + g.a * (1 / n + 1 / nb) + g.b * (1 / n**2 + 1 / nb**2)
     var = float(np.sum(share**2 * each)) + STORE_RUN_SPREAD**2 * (1 / max(now[4], 0.1) + 1 / max(base[4], 0.1))
-    return Sum(float(now[2] / np.exp(log)), float(now[2]), log, float(np.sqrt(var)), int(use.sum()), "hours")
+    return Sum(float(now[2] / np.exp(log)), float(now[2]), log, float(np.sqrt(var)), int(use.size), "hours")
 
 
-def level(j: Judged, members: Bools, kind: str, key: str, currency: str) -> LevelBalance:
+def level(j: Judged, members: Ints, kind: str, key: str, currency: str) -> LevelBalance:
     """Judge one bank or store."""
     who = f"The {'store' if kind == 'store' else 'bank ' + key}"
     kinds = {"kind": "store" if kind == "store" else "bank", "key": key}
@@ -87,7 +87,7 @@ def level(j: Judged, members: Bools, kind: str, key: str, currency: str) -> Leve
         says = words.right_sentence(who, half, "its counters" if found.by == "counters" else "its hours")
     else:
         says = words.gap_sentence(who, gap, half * found.expected, share, half, of=of, currency=currency)
-    total = int(members.sum())
+    total = int(members.size)
     if found.units < total:
         says += f" It rests on {found.units} of its {total} units."
     return LevelBalance(
@@ -99,10 +99,10 @@ def level(j: Judged, members: Bools, kind: str, key: str, currency: str) -> Leve
     )  # fmt: skip
 
 
-def is_spread(j: Judged, members: Bools) -> bool:
+def is_spread(j: Judged, members: Ints) -> bool:
     """Whether a level stays short when the units that are short by themselves are left out."""
-    rest = members & ~(j.listed_short & (j.z < -SURE_Z))
-    if int(rest.sum()) < 3:
+    rest = members[~(j.listed_short[members] & (j.z[members] < -SURE_Z))]
+    if rest.size < 3:
         return False
     found = add_up(j, rest)
     return found is not None and found.log / found.sd < -SURE_Z

@@ -2,19 +2,20 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 
 from drybank.balance.audit import findings as tell_finding
 from drybank.balance.audit import words
+from drybank.balance.audit.custody import Handled, compare_custody, handled, letters
 from drybank.balance.audit.devices import Odd, Trace, follow, usual_rate
 from drybank.balance.audit.held import Held, what_was_held
-from drybank.balance.audit.judge import Judged, judge, panel
+from drybank.balance.audit.judge import Ints, Judged, Part, cut, judge, panel
 from drybank.balance.audit.levels import is_spread, level
 from drybank.balance.audit.sight import smallest_loss
-from drybank.balance.audit.spans import Rows, rows, source
+from drybank.balance.audit.spans import rows, source
 from drybank.balance.audit.story import Story, moment, tell
 from drybank.balance.audit.unit import unit_of
 from drybank.balance.audit.units import groups
@@ -24,14 +25,18 @@ from drybank.balance.statistics.priors import Habits, assumptions
 from drybank.balance.statistics.timing import MinutesSeen, minutes_per_coin
 from drybank.records.balance import (
     BalanceResult,
+    CustodyBy,
     Discipline,
     GrowthUsed,
+    HeldBy,
     LevelBalance,
     Outcomes,
     Period,
+    Signed,
     Told,
     UnitBalance,
 )
+from drybank.records.entry import OutcomeFound
 from drybank.records.finding import Finding
 from drybank.records.layout import Layout
 from drybank.records.working import Assumption
@@ -41,16 +46,23 @@ _AT_ONCE_COINS = 0.5  # coins that still fall when box and counter are taken in 
 
 
 @dataclass(frozen=True)
-class _Told:
-    """One store made ready: its rows, and what was read and missed on the way."""
+class Ready:
+    """One store made ready to be judged with others: its spans cut at the period, and what was seen on the way.
 
-    layout: Layout
-    story: Story
-    rows: tuple[Rows, ...]
+    Small enough to hold for thousands of stores, and to send from one computer to another.
+    """
+
+    store: str
+    name: str
+    currency: str
+    banks: tuple[str, ...]
+    part: Part
     odd: tuple[Odd, ...]
     held: dict[str, Held]
     missing: tuple[str, ...]
     assumed: tuple[Assumption, ...]
+    outcomes: tuple[OutcomeFound, ...]
+    meter_step_h: float
 
 
 def _traces(layout: Layout, story: Story) -> dict[str, Trace]:
@@ -66,20 +78,38 @@ def _traces(layout: Layout, story: Story) -> dict[str, Trace]:
     }
 
 
-def _ready(layout: Layout, entries: Iterable[Told], period: Period) -> _Told:
-    story = tell(entries, layout.store.time_zone, from_day=moment(period.since) - HORIZON_DAYS)
+def make_ready(layout: Layout, entries: Iterable[Told], period: Period) -> Ready:
+    """Read one store's entries into spans; see `balance` for what they are."""
+    store = layout.store
+    story = tell(entries, store.time_zone, from_day=moment(period.since) - HORIZON_DAYS)
     traces = _traces(layout, story)
     held, missing, assumed = what_was_held(layout, story)
     since, until = moment(period.since), moment(period.until)
     inside = [c for c in story.counted if since < c.at <= until + 1e-9]
     of = source(layout, story, traces, held)
-    found = tuple(rows(of, g) for g in groups(layout, inside))
+    found = [rows(of, g, since, until) for g in groups(layout, inside)]
     odd = tuple(o for t in traces.values() for o in t.odd if since < o.at <= until + 1e-9)
     if story.orphans:
         missing.append(
             f"{len(story.orphans)} counts name no box, bag or collection that is on file; they are left out."
         )
-    return _Told(layout, story, found, odd, held, tuple(missing), tuple(assumed))
+    return Ready(
+        store=store.key, name=store.name, currency=store.currency, banks=tuple(b.key for b in store.banks),
+        part=cut(found, since, until), odd=odd, held=held, missing=tuple(missing), assumed=tuple(assumed),
+        outcomes=tuple(story.outcomes), meter_step_h=max((1.0 / m.per_hour for m in layout.meters.values()), default=0.0),
+    )  # fmt: skip
+
+
+def balance_ready(
+    ready: Sequence[Ready], period: Period, *, habits: Habits | None = None, priors: dict[str, float] | None = None
+) -> Iterator[BalanceResult]:
+    """Judge many stores together, and tell one after the other; noise is learned from all, lists keep their promise over all."""
+    step = max((t.meter_step_h for t in ready), default=0.0) or 0.1
+    judged = judge(panel([t.part for t in ready], step), habits=habits, priors=priors)
+    firsts = np.cumsum([0, *(len(t.part.rows) for t in ready)])
+    for k, told in enumerate(ready):
+        at = np.arange(firsts[k], firsts[k + 1])
+        yield _result(judged, at, told, period, priors)
 
 
 def balance_fleet(
@@ -93,13 +123,8 @@ def balance_fleet(
 
     See `balance`; results are in the order of the stores.
     """
-    ready = [_ready(layout, entries, period) for layout, entries in stores]
-    every = [r for t in ready for r in t.rows]
-    of_store = [k for k, t in enumerate(ready) for _ in t.rows]
-    steps = [1.0 / m.per_hour for t in ready for m in t.layout.meters.values()]
-    p = panel(every, of_store, moment(period.since), moment(period.until), max(steps, default=0.1))
-    judged = judge(p, habits=habits, priors=priors)
-    return tuple(_result(judged, k, t, period, priors) for k, t in enumerate(ready))
+    ready = [make_ready(layout, entries, period) for layout, entries in stores]
+    return tuple(balance_ready(ready, period, habits=habits, priors=priors))
 
 
 def balance(
@@ -135,28 +160,47 @@ def balance(
     return balance_fleet([(layout, entries)], period, habits=habits, priors=priors)[0]
 
 
-def _result(j: Judged, k: int, told: _Told, period: Period, priors: dict[str, float] | None) -> BalanceResult:
-    store = told.layout.store
-    mine = j.panel.store == k
-    at = [int(i) for i in np.flatnonzero(mine)]
-    units = [unit_of(j, i, j.panel.rows[i], store.currency) for i in at]
-    banks = tuple(
-        level(j, mine & np.array([r.group.bank == b.key for r in j.panel.rows], bool), "bank", b.key, store.currency)
-        for b in store.banks
-        if any(j.panel.rows[i].group.bank == b.key for i in at)
-    )
-    whole = level(j, mine, "store", store.key, store.currency)
-    place = tell_finding.Place(store.key, store.currency, period)
-    found = _findings(place, j, told, at, units, (banks, whole))
+def _result(j: Judged, at: Ints, told: Ready, period: Period, priors: dict[str, float] | None) -> BalanceResult:
+    places = [int(i) for i in at]
+    units = [unit_of(j, i, j.panel.rows[i], told.currency) for i in places]
+    of_bank = {key: np.array([i for i in places if j.panel.rows[i].group.bank == key], np.int64) for key in told.banks}
+    banks = tuple(level(j, i, "bank", key, told.currency) for key, i in of_bank.items() if i.size)
+    whole = level(j, at, "store", told.store, told.currency)
+    place = tell_finding.Place(told.store, told.currency, period)
+    found = _findings(place, j, told, places, units) + _alike(place, j, (at, of_bank), (banks, whole))
+    found += [tell_finding.odd_finding(place, o) for o in told.odd]
+    ordered = _in_order(found)
     return BalanceResult(
-        store=store.key, name=store.name, currency=store.currency, period=period,
-        says=_summary(units, whole, found), units=tuple(units), banks=banks, whole=whole, findings=found,
-        missing=_missing(told, units), assumed=assumptions(j.habits) + told.assumed, growth=_growth_used(j),
-        discipline=_discipline(j, at), outcomes=_outcomes(told.story, priors),
+        store=told.store, name=told.name, currency=told.currency, period=period,
+        says=_summary(units, whole, ordered), units=tuple(units), banks=banks, whole=whole, findings=ordered,
+        missing=_missing(j, places, told, units), assumed=assumptions(j.habits) + told.assumed, growth=_growth_used(j),
+        discipline=_discipline(j, places), outcomes=_outcomes(told.outcomes, priors),
     )  # fmt: skip
 
 
-def _seen(j: Judged, i: int, told: _Told) -> MinutesSeen | None:
+def compare_held(
+    layout: Layout, entries: Sequence[Signed], period: Period, by: HeldBy
+) -> tuple[CustodyBy, dict[str, str]]:
+    """Gaps by round, holder or counter, and apart from them whom each letter stands for."""
+    rows, growth = _custody(layout, entries, period)
+    store = layout.store
+    return compare_custody(rows, growth, by, store.currency, store.time_zone), letters(rows, by)
+
+
+def _custody(layout: Layout, entries: Sequence[Signed], period: Period) -> tuple[tuple[Handled, ...], Growth]:
+    ready = make_ready(layout, entries, period)
+    judged = judge(panel([ready.part], ready.meter_step_h or 0.1))
+    story = tell(entries, layout.store.time_zone, from_day=moment(period.since) - HORIZON_DAYS)
+    return handled(judged, story, {e.id: e.by for e in entries}), judged.cash_growth
+
+
+def _in_order(found: list[Finding]) -> tuple[Finding, ...]:
+    order = {"danger": 0, "money": 1, "due": 2, "note": 3}
+    size = {f.key: -abs(f.size.value) if f.size and f.size.unit == "minor" else 0.0 for f in found}
+    return tuple(sorted(found, key=lambda f: (order[f.weight], size[f.key], f.key)))
+
+
+def _seen(j: Judged, i: int, told: Ready) -> MinutesSeen | None:
     """Which minutes per coin the group's pocket seems set to; None with several controls or no counter."""
     group = j.panel.rows[i].group
     hours, sold = j.panel.now["run_s"][i], j.panel.now["sold_counter_s"][i]
@@ -168,7 +212,7 @@ def _seen(j: Judged, i: int, told: _Told) -> MinutesSeen | None:
     good = np.isfinite(all_run) & np.isfinite(all_sold)
     rates = np.where(good, all_run, 0).sum(1) / np.maximum(np.where(good, all_sold, 0).sum(1), 1e-9)
     rates = rates[good.any(axis=1)]
-    per_piece = told.held[group.controls[0]].at(moment_of(j, i))
+    per_piece = told.held[group.controls[0]].at(j.panel.rows[i].last_end)
     main = max(group.box_inputs or tuple(per_piece), key=lambda key: (key in per_piece, key))
     minutes = per_piece.get(main, 360.0) / 60.0
     return minutes_per_coin(
@@ -180,20 +224,9 @@ def _seen(j: Judged, i: int, told: _Told) -> MinutesSeen | None:
     )
 
 
-def moment_of(j: Judged, i: int) -> float:
-    """End of the last span of a group."""
-    spans = j.panel.rows[i].spans
-    return spans[-1].end if spans else 0.0
-
-
 def _findings(
-    place: tell_finding.Place,
-    j: Judged,
-    told: _Told,
-    at: list[int],
-    units: list[UnitBalance],
-    levels: tuple[tuple[LevelBalance, ...], LevelBalance],
-) -> tuple[Finding, ...]:
+    place: tell_finding.Place, j: Judged, told: Ready, at: list[int], units: list[UnitBalance]
+) -> list[Finding]:
     by_row: dict[int, UnitBalance] = dict(zip(at, units, strict=True))
     out: list[Finding] = []
     for i, unit in by_row.items():
@@ -204,30 +237,27 @@ def _findings(
             out.append(tell_finding.hours_finding(place, j, i, unit.pockets, _seen(j, i, told)))
         if j.listed_trade[i]:
             out.append(tell_finding.trade_finding(place, j, i, unit.pockets))
-    out += _alike(place, j, at, levels)
-    out += [tell_finding.odd_finding(place, o) for o in told.odd]
-    order = {"danger": 0, "money": 1, "due": 2, "note": 3}
-    size = {f.key: -abs(f.size.value) if f.size and f.size.unit == "minor" else 0.0 for f in out}
-    return tuple(sorted(out, key=lambda f: (order[f.weight], size[f.key], f.key)))
+    return out
 
 
 def _alike(
-    place: tell_finding.Place, j: Judged, at: list[int], levels: tuple[tuple[LevelBalance, ...], LevelBalance]
+    place: tell_finding.Place,
+    j: Judged,
+    members: tuple[Ints, dict[str, Ints]],
+    levels: tuple[tuple[LevelBalance, ...], LevelBalance],
 ) -> list[Finding]:
     """The whole store, or else single banks, short alike."""
     from scipy.stats import norm
 
     banks, whole = levels
-    mine = np.zeros(j.panel.groups, bool)
-    mine[at] = True
+    mine, of_bank = members
     if whole.verdict == "short" and whole.z is not None and is_spread(j, mine):
         return [tell_finding.level_finding(place, whole, whole.units, float(norm.cdf(whole.z)))]
-    out = []
-    for b in banks:
-        members = mine & np.array([r.group.bank == b.key for r in j.panel.rows], bool)
-        if b.verdict == "short" and b.z is not None and is_spread(j, members):
-            out.append(tell_finding.level_finding(place, b, b.units, float(norm.cdf(b.z))))
-    return out
+    return [
+        tell_finding.level_finding(place, b, b.units, float(norm.cdf(b.z)))
+        for b in banks
+        if b.verdict == "short" and b.z is not None and is_spread(j, of_bank[b.key])
+    ]
 
 
 def _summary(units: list[UnitBalance], whole: LevelBalance, found: tuple[Finding, ...]) -> str:
@@ -241,10 +271,11 @@ def _summary(units: list[UnitBalance], whole: LevelBalance, found: tuple[Finding
     return f"{len(money)} {noun}. {money[0].says}"
 
 
-def _missing(told: _Told, units: list[UnitBalance]) -> tuple[str, ...]:
+def _missing(j: Judged, at: list[int], told: Ready, units: list[UnitBalance]) -> tuple[str, ...]:
     out = list(told.missing)
     out += [u.says for u in units if u.verdict == "cannot tell"]
-    no_counter = [p for r in told.rows if not r.group.cash_counters for p in r.group.pockets]
+    found = [j.panel.rows[i].group for i in at]
+    no_counter = [p for group in found if not group.cash_counters for p in group.pockets]
     if no_counter:
         out.append(
             f"{words.pockets(tuple(no_counter))}: no counter of the coins, so cash is held against hours, and only a"
@@ -286,11 +317,11 @@ def _discipline(j: Judged, at: list[int]) -> Discipline | None:
     )
 
 
-def _outcomes(story: Story, priors: dict[str, float] | None) -> Outcomes | None:
+def _outcomes(found: Sequence[OutcomeFound], priors: dict[str, float] | None) -> Outcomes | None:
     """Tally of findings confirmed and dismissed, and the priors those counts would give."""
-    if not story.outcomes:
+    if not found:
         return None
-    last = {o.finding: o for o in story.outcomes}
+    last = {o.finding: o for o in found}
     confirmed: dict[str, int] = {}
     for o in last.values():
         if o.outcome == "confirmed":

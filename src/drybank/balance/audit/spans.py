@@ -29,6 +29,7 @@ GAP_SPREAD = 9.0  # variance of pieces per piece expected in a gap: loads come i
 SHARE_SPREAD = 0.3  # sd of the share of use before an unread change, times sqrt(f (1 - f)); an assumption
 
 
+BASE_SPANS = 26  # spans before the period that an own past rests on
 COVERED = 0.98  # share of a span that statements must cover to count
 METER_ORDER = ("motor", "sold time", "heat")  # which meter of a pocket is believed first
 
@@ -282,13 +283,16 @@ def usual_piece(layout: Layout, group: Group, spans: Sequence[dict[int, int]]) -
     return float(min(worths)) if worths else 25.0
 
 
-def rows(of: Source, group: Group) -> Rows:
-    """All spans of one group."""
+def rows(of: Source, group: Group, since: float, until: float) -> Rows:
+    """The spans of one group that end within a period, and the last `BASE_SPANS` before it."""
     ends = list(pairwise(emptyings(group, of)))
     mine = _once(of.counted, group.boxes)
     cash = [_cash(group, mine, a, b) for a, b in ends]
     out = Rows(group, piece_minor=usual_piece(of.layout, group, [c[1] for c in cash]))
-    out.spans = [_span(of, group, span, took) for span, took in zip(ends, cash, strict=True)]
+    first = max(0, sum(b <= since + 1e-9 for _, b in ends) - BASE_SPANS)
+    last = sum(b <= until + 1e-9 for _, b in ends)
+    kept = slice(first, last)
+    out.spans = [_span(of, group, span, took) for span, took in zip(ends[kept], cash[kept], strict=True)]
     return out
 
 

@@ -85,6 +85,7 @@ class Counted:
     minor: float  # NaN where it was weighed and never turned into pieces
     method: str
     foreign: int
+    entry: str = ""
 
 
 @dataclass(frozen=True)
@@ -214,7 +215,7 @@ def _attach(story: Story, where: _Where, line: Line, count: PiecesCounted) -> No
     if count.minor is None and not count.pieces and count.weight_g is not None:
         minor = float("nan")
     at = found.at if found else line.at
-    story.counted.append(Counted(at, boxes, pieces, minor, count.method, foreign))
+    story.counted.append(Counted(at, boxes, pieces, minor, count.method, foreign, line.id))
 
 
 class _Where:

@@ -7,9 +7,8 @@ from datetime import UTC, datetime
 import numpy as np
 
 from drybank.balance.audit import words
-from drybank.balance.audit.judge import Judged
+from drybank.balance.audit.judge import Judged, Row
 from drybank.balance.audit.sight import smallest_loss
-from drybank.balance.audit.spans import Rows
 from drybank.balance.statistics.growth import Growth
 from drybank.balance.statistics.lists import words as sure_words
 from drybank.balance.statistics.ratios import HALF_WIDTH_95
@@ -20,7 +19,7 @@ from drybank.records.working import Estimate, Input, Interval, Working
 _CLEAR_Z = 2.0  # a total nearer to its expectation than this is not what put a unit on the list
 
 
-def _why_not(j: Judged, i: int, row: Rows) -> str:
+def _why_not(j: Judged, i: int, row: Row) -> str:
     now = j.panel.now
     who = words.pockets(row.group.pockets)
     if not now["days"].size or not np.isfinite(now["days"][i]).any():
@@ -36,7 +35,7 @@ def _why_not(j: Judged, i: int, row: Rows) -> str:
     return f"{who}: {row.group.why_no_counter or 'nothing to compare its cash with'}."
 
 
-def unit_of(j: Judged, i: int, row: Rows, currency: str) -> UnitBalance:
+def unit_of(j: Judged, i: int, row: Row, currency: str) -> UnitBalance:
     """The i-th group as a result."""
     rests = j.rests_on[i]
     ratio, growth = (j.cash, j.cash_growth) if rests == "counter" else (j.by_hours, j.by_hours_growth)
@@ -44,7 +43,7 @@ def unit_of(j: Judged, i: int, row: Rows, currency: str) -> UnitBalance:
         "key": row.group.key, "pockets": row.group.pockets, "bank": row.group.bank,
         "spans": _spans(j, i, rests),
         "hours": _total(j.panel.now["run_s"][i], 3600.0), "foreign": int(j.panel.foreign[i]),
-        "first_gap_hours": _gap_hours(row),
+        "first_gap_hours": row.gap_hours,
     }  # fmt: skip
     if rests == "nothing" or not np.isfinite(j.z[i]):
         return UnitBalance(**common, says=_why_not(j, i, row), verdict="cannot tell", rests_on="nothing")  # type: ignore[arg-type]
@@ -97,11 +96,6 @@ def _spans(j: Judged, i: int, rests: str) -> int:
 def _total(values: np.typing.NDArray[np.float64], by: float) -> float | None:
     known = values[np.isfinite(values)]
     return float(known.sum() / by) if known.size else None
-
-
-def _gap_hours(row: Rows) -> float | None:
-    gaps = [s.gap_hours for s in row.spans if np.isfinite(s.gap_hours)]
-    return float(np.median(gaps)) if gaps else None
 
 
 def _money(j: Judged, i: int, rests: str) -> tuple[float, float, float, float, float]:

@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import math
+from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import cache
+from statistics import median
 
 import numpy as np
 
-from drybank.balance.statistics.growth import Floats, spread_sd
+from drybank.balance.statistics.growth import REACH, Floats, spread_sd
 
 HISTORY = 8  # increments that the centre rests on
 FLEET_DF = 8.0  # degrees of freedom that the fleet's spread counts for; a choice
@@ -27,9 +31,7 @@ class Expected:
 
     def interval(self, level: float = LEVEL) -> tuple[float, float]:
         """Lowest and highest increment at a level; for the desk and the owner, never for who reads."""
-        from scipy.special import stdtrit
-
-        reach = float(stdtrit(self.df, 0.5 + 0.5 * level)) * self.scale
+        reach = _reach(self.df, level) * self.scale
         return float(np.exp(self.centre - reach)), float(np.exp(self.centre + reach))
 
     def log_density(self, increment: Floats | float) -> Floats:
@@ -42,6 +44,13 @@ class Expected:
         norm = gammaln((nu + 1) / 2) - gammaln(nu / 2) - 0.5 * np.log(nu * np.pi) - np.log(self.scale)
         out = norm - 0.5 * (nu + 1) * np.log1p(t * t / nu) - np.log(x)
         return np.asarray(np.where(np.asarray(increment) < 0, -np.inf, out))
+
+
+@cache
+def _reach(df: float, level: float) -> float:
+    from scipy.special import stdtrit
+
+    return float(stdtrit(df, 0.5 + 0.5 * level))
 
 
 def fleet_restlessness(increments: Floats) -> float:
@@ -101,3 +110,46 @@ def expect_next(
     pooled = (FLEET_DF * fleet_sd**2 + (n - 1) * own) / df * (1.0 + 1.57 / n)
     centre = float(np.median(rates) + np.log(span))
     return Expected(centre, float(np.sqrt(pooled * stretch**2 + few_loads(float(np.exp(centre))))), df)
+
+
+_CLEAR = 1e-6  # an increment this near to an end of the quick interval is looked at exactly
+_LEAST_QUICK = 4
+
+
+def is_clearly_usual(
+    step: float, past: Sequence[float], days: Sequence[float], days_next: float, *, fleet_sd: float = FLEET_SD
+) -> bool:
+    """Whether an increment lies well inside the interval of `expect_next`, worked out in plain numbers.
+
+    True only where the exact interval (widened by one step) holds it too; False says nothing. It spares the exact form for
+    nearly all readings.
+    """
+    both = [(x, d) for x, d in zip(past[-HISTORY:], days[-HISTORY:], strict=True) if d > 0 and x >= 0]
+    n = len(both)
+    if n < _LEAST_QUICK:
+        return False
+    rates = [math.log(max(x, 0.5) / d) for x, d in both]
+    df = FLEET_DF + n - 1
+    pooled = (FLEET_DF * fleet_sd**2 + (n - 1) * _plain_spread(rates) ** 2) / df * (1.0 + 1.57 / n)
+    span = max(days_next, 0.25)
+    centre = median(rates) + math.log(span)
+    reach = _reach(df, LEVEL) * math.sqrt(pooled * max(1.0, 7.0 / span) + few_loads(math.exp(centre))) * (1.0 - _CLEAR)
+    return math.exp(centre - reach) - 1.0 <= step <= math.exp(centre + reach) + 1.0
+
+
+def _plain_spread(values: Sequence[float]) -> float:
+    """`drybank.balance.statistics.growth.spread_sd` of a few values, without arrays."""
+    middle = median(values)
+    near = median(abs(v - middle) for v in values)
+    if near <= 0.0:
+        near = sum(abs(v - middle) for v in values) / len(values) / 1.2
+    if near <= 0.0:
+        return 0.0
+    weights = [(1.0 - min(((v - middle) / (REACH * near)) ** 2, 1.0)) ** 2 for v in values]
+    middle = sum(w * v for w, v in zip(weights, values, strict=True)) / sum(weights)
+    top = scale = 0.0
+    for v in values:
+        u2 = min(((v - middle) / (REACH * near)) ** 2, 1.0)
+        top += (v - middle) ** 2 * (1.0 - u2) ** 4
+        scale += (1.0 - u2) * (1.0 - 5.0 * u2) if u2 < 1.0 else 0.0
+    return math.sqrt(top / (scale**2 / len(values)))

@@ -16,7 +16,7 @@ import numpy.typing as npt
 
 Floats = npt.NDArray[np.float64]
 
-_REACH = 9.0  # median absolute deviations within which a value counts, the usual choice of the biweight
+REACH = 9.0  # median absolute deviations within which a value counts, the usual choice of the biweight
 PRIOR_WEIGHT = 50.0  # pockets that the assumed growth counts for; a choice, tried in bench/balance_power.py
 BLOCKS = (1, 2, 4, 8, 12)
 _LEAST = 20.0  # pieces (or piece equivalents) below which a span is not used in the fit
@@ -57,11 +57,11 @@ def spread_sd(values: Floats) -> float:
         near = float(np.mean(np.abs(values - middle))) / 1.2
     if near <= 0.0:
         return 0.0
-    u2 = np.minimum(((values - middle) / (_REACH * near)) ** 2, 1.0)
+    u2 = np.minimum(((values - middle) / (REACH * near)) ** 2, 1.0)
     weight = (1.0 - u2) ** 2
     middle = float(np.sum(weight * values) / np.sum(weight))  # a median of whole numbers sits on a step
     off = values - middle
-    u2 = np.minimum((off / (_REACH * near)) ** 2, 1.0)
+    u2 = np.minimum((off / (REACH * near)) ** 2, 1.0)
     scale = float(np.sum(np.where(u2 < 1.0, (1.0 - u2) * (1.0 - 5.0 * u2), 0.0))) ** 2 / values.size
     return float(np.sqrt(np.sum(off**2 * (1.0 - u2) ** 4) / scale))
 

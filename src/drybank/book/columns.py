@@ -1,0 +1,299 @@
+"""A store's readings, emptyings and counts as columns: the same entries as the story tells, without reading JSON again.
+
+Most of a book is three kinds of entry that say little more than numbers. Here their fields stand in arrays, one row an
+entry, with values, boxes and pieces of each row lying one behind the other; every other entry, and one of those three that
+says something unusual, is kept as its text. Nothing is left out: `StoreColumns.entries` gives back what `Book.story` tells.
+
+The bytes are a first line with a SHA-256 of what follows, a line of JSON that names the arrays, and the arrays as they lie
+in memory (little-endian), so that they are read without copying.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Callable, Iterable, Iterator, Sequence
+from datetime import UTC, datetime, timedelta
+from typing import Any, Final, NamedTuple
+from uuid import UUID
+
+import msgspec
+import numpy as np
+import numpy.typing as npt
+
+from drybank.records.entry import AnyBody, BoxesEmptied, DeviceValue, Entry, Pieces, PiecesCounted, ReadingTaken
+from drybank.records.errors import InputError
+
+Array = npt.NDArray[Any]
+
+MAGIC: Final = b"drybank columns 1 "
+READING, COLLECTION, COUNT, OTHER = range(4)
+_NO_MINOR: Final = np.iinfo(np.int64).min
+_METHODS: Final = ("hand", "machine", "weight")
+_ALIGN: Final = 64
+_EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
+_MICROSECOND: Final = timedelta(microseconds=1)
+_KINDS: Final = {READING: "reading", COLLECTION: "collection", COUNT: "count"}
+
+ARRAYS: Final = {
+    "at": "<i8", "seq": "<i8", "kind": "|u1", "id": "|u1", "by": "<i4", "first": "<i4", "tail": "<i4",
+    "word": "<i4", "second": "<i4", "visit": "<i4", "flag": "|i1", "minor": "<i8", "foreign": "<i8",
+    "item": "<i4", "number": "<i8", "value": "<i8", "pieces": "<i8",
+}  # fmt: skip
+"""Columns and their types. One row an entry: moment [µs since 1970], place in the chain, kind, id (16 bytes), who, where
+its items begin (``first``) and its pieces (``tail``), bag or collection, second person, visit, a mark,
+minor units, foreign pieces. One row an item: its device or box, and the number shown. One row a piece: value and count."""
+
+
+class Thin(NamedTuple):
+    """An entry as the balance reads it: id, moment, body, and who wrote it."""
+
+    id: str
+    happened: datetime
+    body: AnyBody
+    by: str
+    seq: int
+
+
+class StoreColumns(msgspec.Struct, frozen=True, kw_only=True):
+    """One store's entries up to a place of its chain. ``words`` are the texts that rows point at; ``texts`` the entries
+    kept as text, in the order of their rows; ``plain`` what stands at ``other`` rows."""
+
+    store: str
+    seq: int
+    tip: str
+    words: tuple[str, ...]
+    texts: tuple[str, ...]
+    kinds: tuple[str, ...]
+    arrays: dict[str, Array]
+
+    def __len__(self) -> int:
+        return int(self.arrays["at"].size)
+
+    def entries(
+        self, kinds: Sequence[str] = (), *, until: datetime | None = None, tallies_since: datetime | None = None
+    ) -> Iterator[Thin]:
+        """Entries of some kinds, by moment and then by place in the chain; ``until`` is not included.
+
+        Readings, emptyings and counts before ``tallies_since`` are left out, as far as they stand in columns.
+        """
+        a = self.arrays
+        last = len(self) if until is None else int(np.searchsorted(a["at"], micros(until), side="left"))
+        first = 0 if tallies_since is None else int(np.searchsorted(a["at"], micros(tallies_since), side="left"))
+        is_text = a["kind"][:last] == OTHER
+        wanted = [k for k, name in _KINDS.items() if not kinds or name in kinds]
+        rows = np.flatnonzero(is_text | (np.isin(a["kind"][:last], wanted) & (np.arange(last) >= first)))
+        at, kind, seq = (a[name][rows].tolist() for name in ("at", "kind", "seq"))
+        make, other = _Maker(self), -1
+        for n, row in enumerate(rows.tolist()):
+            if kind[n] == OTHER:
+                other += 1
+                if not kinds or self.kinds[other] in kinds:
+                    entry = _decode(self.texts[other])
+                    yield Thin(entry.id, entry.happened, entry.body, entry.by, seq[n])
+            else:
+                happened = _EPOCH + timedelta(microseconds=at[n])
+                yield Thin(make.id(row), happened, make.body(kind[n], row), make.words[make.by[row]], seq[n])
+
+    def pack(self) -> bytes:
+        """The bytes of a file."""
+        listed, parts, offset = [], [], 0
+        for name in ARRAYS:
+            raw = np.ascontiguousarray(self.arrays[name]).tobytes()
+            listed.append([name, ARRAYS[name], list(self.arrays[name].shape), offset])
+            pad = -len(raw) % _ALIGN
+            parts += [raw, b"\0" * pad]
+            offset += len(raw) + pad
+        said = {
+            "store": self.store, "seq": self.seq, "tip": self.tip, "words": self.words, "texts": self.texts,
+            "kinds": self.kinds, "arrays": listed,
+        }  # fmt: skip
+        head = json.dumps(said, separators=(",", ":")).encode()
+        body = b"".join([head, b" " * (-(len(MAGIC) + 65 + len(head) + 1) % _ALIGN), b"\n", *parts])
+        return MAGIC + hashlib.sha256(body).hexdigest().encode() + b"\n" + body
+
+
+def unpack(raw: bytes) -> StoreColumns:
+    """The columns of such bytes; raises `InputError` where they are not whole."""
+    start = len(MAGIC)
+    if raw[:start] != MAGIC or raw[start + 64 : start + 65] != b"\n":
+        raise InputError("it holds no columns of this Drybank.")
+    body = memoryview(raw)[start + 65 :]
+    if hashlib.sha256(body).hexdigest().encode() != raw[start : start + 64]:
+        raise InputError("its checksum does not agree.")
+    end = raw.index(b"\n", start + 65)
+    said = json.loads(raw[start + 65 : end])
+    begin = end + 1
+    arrays: dict[str, Array] = {}
+    for name, kind, shape, offset in said["arrays"]:
+        count = int(np.prod(shape, dtype=np.int64))
+        arrays[name] = np.frombuffer(raw, np.dtype(kind), count, begin + offset).reshape(shape)
+    if set(arrays) != set(ARRAYS):
+        raise InputError("it holds other columns than this Drybank keeps.")
+    return StoreColumns(
+        store=said["store"], seq=said["seq"], tip=said["tip"], words=tuple(said["words"]), texts=tuple(said["texts"]),
+        kinds=tuple(said["kinds"]), arrays=arrays,
+    )  # fmt: skip
+
+
+def micros(moment: datetime) -> int:
+    """Microseconds since 1970."""
+    return (moment - _EPOCH) // _MICROSECOND
+
+
+_encode: Final = msgspec.json.Encoder(order="sorted", decimal_format="string").encode
+_decode: Final[Callable[[str], Entry]] = msgspec.json.Decoder(Entry).decode
+
+
+class _Maker:
+    """Builds bodies from rows."""
+
+    def __init__(self, of: StoreColumns) -> None:
+        a = of.arrays
+        self.words = of.words
+        self.ids = a["id"]
+        lists = ("by", "word", "second", "visit", "flag", "minor", "foreign", "item", "number", "value", "pieces")
+        self.by, self.word, self.second, self.visit, self.flag, self.minor, self.foreign, *rest = (
+            a[name].tolist() for name in lists
+        )
+        self.item, self.number, self.value, self.pieces = rest
+        self.first, self.tail = a["first"].tolist(), a["tail"].tolist()
+
+    def id(self, row: int) -> str:
+        return str(UUID(bytes=self.ids[row].tobytes()))
+
+    def body(self, kind: int, row: int) -> AnyBody:
+        items = slice(self.first[row], self.first[row + 1])
+        words = self.words
+        if kind == READING:
+            shown = zip(self.item[items], self.number[items], strict=True)
+            values = tuple(DeviceValue(device=words[d], shown=n) for d, n in shown)
+            return ReadingTaken(values=values, visit=words[self.visit[row]])
+        boxes = tuple(words[b] for b in self.item[items])
+        if kind == COLLECTION:
+            flag = self.flag[row]
+            return BoxesEmptied(
+                boxes=boxes, bag=words[self.word[row]], with_second=words[self.second[row]],
+                is_after_reading=None if flag < 0 else bool(flag), visit=words[self.visit[row]],
+            )  # fmt: skip
+        part = slice(self.tail[row], self.tail[row + 1])
+        minor = self.minor[row]
+        return PiecesCounted(
+            boxes=boxes, bag=words[self.word[row]],
+            pieces=tuple(Pieces(piece_minor=v, count=n) for v, n in zip(self.value[part], self.pieces[part], strict=True)),
+            minor=None if minor == _NO_MINOR else minor, method=_METHODS[self.flag[row]],
+            foreign=self.foreign[row], with_second=words[self.second[row]], collection=words[self.visit[row]],
+        )  # fmt: skip
+
+
+def _is_usual(body: AnyBody) -> int:
+    """The kind of row that holds this body whole, or `OTHER`."""
+    if isinstance(body, ReadingTaken):
+        plain = not body.test_pieces and not body.test_input
+        return READING if plain and all(v.shown is not None and not v.why_not for v in body.values) else OTHER
+    if isinstance(body, BoxesEmptied):
+        return COLLECTION
+    if isinstance(body, PiecesCounted):
+        plain = body.weight_g is None and all(p.means == "coin" for p in body.pieces)
+        return COUNT if plain else OTHER
+    return OTHER
+
+
+class _Tray:
+    """Rows on their way into columns."""
+
+    def __init__(self, words: Iterable[str] = ()) -> None:
+        self.words: dict[str, int] = {word: n for n, word in enumerate(words)}
+        self.at("")
+        self.rows: dict[str, list[Any]] = {name: [] for name in ARRAYS}
+        self.texts: list[tuple[int, int, str, str]] = []
+
+    def at(self, word: str) -> int:
+        return self.words.setdefault(word, len(self.words))
+
+    def put(self, entry: Entry, seq: int) -> None:
+        """One entry more."""
+        kind, body, rows = _is_usual(entry.body), entry.body, self.rows
+        at = micros(entry.happened)
+        word = second = visit = ""
+        flag, minor, foreign = -1, _NO_MINOR, 0
+        rows["first"].append(len(rows["item"]))
+        rows["tail"].append(len(rows["value"]))
+        if kind == OTHER:
+            self.texts.append((at, seq, entry.kind, _encode(entry).decode()))
+        elif isinstance(body, ReadingTaken):
+            visit = body.visit
+            rows["item"] += [self.at(v.device) for v in body.values]
+            rows["number"] += [v.shown for v in body.values]
+        elif isinstance(body, BoxesEmptied):
+            word, second, visit = body.bag, body.with_second, body.visit
+            flag = -1 if body.is_after_reading is None else int(body.is_after_reading)
+            self._boxes(body.boxes)
+        elif isinstance(body, PiecesCounted):
+            word, second, visit = body.bag, body.with_second, body.collection
+            flag, foreign = _METHODS.index(body.method), body.foreign
+            minor = _NO_MINOR if body.minor is None else body.minor
+            self._boxes(body.boxes)
+            rows["value"] += [p.piece_minor for p in body.pieces]
+            rows["pieces"] += [p.count for p in body.pieces]
+        head = (at, seq, kind, UUID(entry.id).bytes, self.at(entry.by), self.at(word), self.at(second), self.at(visit), flag, minor, foreign)  # fmt: skip
+        names = ("at", "seq", "kind", "id", "by", "word", "second", "visit", "flag", "minor", "foreign")
+        for name, value in zip(names, head, strict=True):
+            rows[name].append(value)
+
+    def _boxes(self, boxes: Sequence[str]) -> None:
+        self.rows["item"] += [self.at(b) for b in boxes]
+        self.rows["number"] += [0] * len(boxes)
+
+    def arrays(self) -> dict[str, Array]:
+        rows = self.rows
+        out = {name: np.array(rows[name], ARRAYS[name]) for name in ARRAYS if name not in ("id", "first", "tail")}
+        out["id"] = np.frombuffer(b"".join(rows["id"]), np.uint8).reshape(-1, 16)
+        out["first"] = np.array([*rows["first"], len(rows["item"])], ARRAYS["first"])
+        out["tail"] = np.array([*rows["tail"], len(rows["value"])], ARRAYS["tail"])
+        return out
+
+
+def columns(store: str, seq: int, tip: str, entries: Iterable[tuple[Entry, int]], *, onto: StoreColumns | None = None) -> StoreColumns:  # fmt: skip
+    """Columns of entries with their places, as they stand today; ``onto`` are earlier ones that none of them changes."""
+    tray = _Tray(onto.words if onto else ())
+    for entry, place in entries:
+        tray.put(entry, place)
+    arrays, texts = tray.arrays(), list(tray.texts)
+    if onto is not None:
+        arrays = _behind(onto.arrays, arrays)
+        texts = [*_texts_of(onto), *texts]
+    at, place_in = arrays["at"], arrays["seq"]
+    order = np.lexsort((place_in, at))
+    if not np.array_equal(order, np.arange(order.size)):
+        arrays = _in_order(arrays, order)
+    texts.sort(key=lambda text: text[:2])
+    return StoreColumns(
+        store=store, seq=seq, tip=tip, words=tuple(tray.words), texts=tuple(t[3] for t in texts),
+        kinds=tuple(t[2] for t in texts), arrays=arrays,
+    )  # fmt: skip
+
+
+def _texts_of(of: StoreColumns) -> Iterator[tuple[int, int, str, str]]:
+    rows = np.flatnonzero(of.arrays["kind"] == OTHER)
+    at, seq = of.arrays["at"][rows].tolist(), of.arrays["seq"][rows].tolist()
+    return zip(at, seq, of.kinds, of.texts, strict=True)
+
+
+def _behind(old: dict[str, Array], new: dict[str, Array]) -> dict[str, Array]:
+    out = {name: np.concatenate([old[name], new[name]]) for name in ARRAYS if name not in ("first", "tail")}
+    for name in ("first", "tail"):
+        out[name] = np.concatenate([old[name][:-1], old[name][-1] + new[name]]).astype(ARRAYS[name])
+    return out
+
+
+def _in_order(arrays: dict[str, Array], order: Array) -> dict[str, Array]:
+    """Rows in another order, with what hangs on each."""
+    out = {}
+    for start, hanging in (("first", ("item", "number")), ("tail", ("value", "pieces"))):
+        begin, length = arrays[start][:-1][order], np.diff(arrays[start])[order]
+        ends = np.cumsum(length)
+        take = np.repeat(begin - (ends - length), length) + np.arange(int(ends[-1]) if ends.size else 0)
+        out[start] = np.concatenate([[0], ends]).astype(ARRAYS[start])
+        out |= {name: arrays[name][take] for name in hanging}
+    return out | {name: values[order] for name, values in arrays.items() if name not in out}
