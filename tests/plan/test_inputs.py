@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from decimal import Decimal
 from importlib import resources
 from itertools import combinations
 
@@ -11,10 +12,15 @@ import pytest
 
 from drybank.book.files import read_settings, read_sheet, read_store
 from drybank.control import check_settings, controls_of, layout, to_sheet
-from drybank.drying import Calibration
+from drybank.drying import Air, Calibration, FireControl, Heat, Load, dry
 from drybank.drying import Pocket as Drum
-from drybank.plan import house_of, make_plan, plan_inputs, setting_of
-from drybank.plan.gather.needs import even_points
+from drybank.drying.bands import band
+from drybank.drying.need import needs_at
+from drybank.energy import NaturalGas, billed_joules, unit_joules
+from drybank.plan import PlanGiven, WatchSpan, house_of, make_plan, plan_inputs, setting_of
+from drybank.plan.gather.loads import need_axes
+from drybank.plan.gather.needs import curve_of, even_points, table_of
+from drybank.plan.gather.week import counted
 from drybank.records.errors import InputError, Missing
 from drybank.records.store import Trade
 
@@ -158,11 +164,133 @@ def test_the_rows_are_even():
         assert cells.std() < 5.0
 
 
-def test_a_calibrated_pocket_narrows_the_range_of_needs(town):
-    shop, sheets, houses = town["lantern"]
-    bare = msgspec.structs.replace(shop, trade=Trade(loads_per_week=400))
-    drum = Drum(calibration=Calibration(how="towel trial", band_frac=0.03))
-    wide = plan_inputs(bare, sheets, "long wall", houses["long wall"]).loads
-    tight = plan_inputs(bare, sheets, "long wall", houses["long wall"], drum=drum).loads
-    assert (tight.need_low_frac, tight.need_high_frac) == pytest.approx((0.94, 1.06))
-    assert wide.need_high_frac - wide.need_low_frac > 4 * (tight.need_high_frac - tight.need_low_frac)
+class TestRangeOfNeeds:
+    """One source of truth: the range of minutes a plan reckons with is that of `drybank.drying.bands`."""
+
+    bare = Trade(loads_per_week=400)
+
+    def made(self, town, drum=None):
+        shop, sheets, houses = town["lantern"]
+        poor = msgspec.structs.replace(shop, trade=self.bare)
+        return plan_inputs(poor, sheets, "long wall", houses["long wall"], PlanGiven(drum=drum))
+
+    def test_is_the_drying_bands_of_the_normal_load(self, town):
+        asked, shop = self.made(town), town["lantern"][0]
+        plate = shop.pockets[0].plate
+        drum = Drum(heat_input_w=plate.input_w, flow_exhaust_m3_s=plate.airflow_m3_s, motor_w=plate.motor_w,
+                    fire=FireControl(kind=plate.fire))  # fmt: skip
+        wet = np.average([w.moisture_left_frac for w in shop.washers], weights=[w.number for w in shop.washers])
+        load = Load(mass_dry_kg=asked.loads.normal_kg, residual_frac=float(wet))
+        air, heat = Air(altitude_m=shop.altitude_m), Heat(temp_exhaust_c=float(asked.today.temps[0]), cool_down_s=0.0)
+        here, ends = dry(load, drum, air, heat).minutes_to_dry, band(load, drum, air, heat).ends["minutes_to_dry"]
+        assert asked.loads.need_low_frac == pytest.approx(ends.low / here, rel=1e-6)
+        assert asked.loads.need_high_frac == pytest.approx(ends.high / here, rel=1e-6)
+
+    def test_a_trial_narrows_it_but_never_below_two_of_its_standard_errors(self, town):
+        wide = self.made(town).loads
+        tight = self.made(town, Drum(calibration=Calibration(how="towel trial", band_frac=0.03))).loads
+        assert tight.need_low_frac <= 0.94
+        assert tight.need_high_frac >= 1.06
+        assert tight.need_high_frac - tight.need_low_frac < 0.6 * (wide.need_high_frac - wide.need_low_frac)
+        assert "calibrated by towel trial" in tight.source
+
+    def test_a_table_reads_as_the_drying_room_reads_it(self, town):
+        """Every mass between the points, every heat: `needs_at` and the plan's curve agree to 1e-9 where both dry."""
+        shop, _, _ = town["lantern"]
+        axes = need_axes(shop, shop.pockets[:1])
+        table = table_of(Drum(), (46.0, 60.0, 76.0), axes)
+        curve = curve_of(table)
+        for level in range(3):
+            n = curve.mass_kg.size
+            fixed = (np.full(n, v) for v in (axes.residual_frac[0], axes.air_c[0], axes.humidity_frac[0]))
+            read = needs_at(table, np.full(n, level), np.clip(curve.mass_kg, *axes.mass_kg), *fixed)
+            dried = np.isfinite(read.seconds)
+            assert dried.sum() > n / 2
+            assert curve.need_s[dried, level] == pytest.approx(read.seconds[dried], rel=1e-9)
+            assert curve.fuel_j[dried, level] == pytest.approx(read.fuel_j[dried], rel=1e-9)
+            assert (curve.need_s[~dried, level] >= 14_400.0).all()
+
+
+class TestSupplies:
+    def test_heat_in_the_gas_as_the_store_states_it_moves_the_price_of_heat(self, town):
+        """A tariff by the cubic metre: 40.0 MJ/m3 instead of 38.675 makes a kWh cheaper by that ratio, exactly."""
+        shop, sheets, houses = town["lantern"]
+        plain = plan_inputs(shop, sheets, "long wall", houses["long wall"])
+        gas = NaturalGas(heat_content_mj_m3=Decimal("40.0"), meter_corrects_pressure=True, meter_corrects_temp=True)
+        rich = plan_inputs(msgspec.structs.replace(shop, natural_gas=gas), sheets, "long wall", houses["long wall"])
+        at = 1038 * 1055.05585262 / 0.3048**3 / 1e6
+        prices = [x.costs.fuel_minor_kwh.value for x in (plain, rich)]
+        assert prices[1] / prices[0] == pytest.approx(at / 40.0, rel=1e-3)  # the month's whole m3 move by a unit
+        assert not any(a.name == "heat in natural gas" for a in rich.assumptions)
+
+    def test_delivered_pressure_and_temperature_count_where_the_meter_corrects_neither(self):
+        """2 psi at 60 °F on a base of 14.73 psia: (101.325 + 13.789515) / 101.5598 = 1.13347 base volumes a dial volume."""
+        gas = NaturalGas(heat_content_btu_ft3=Decimal(1000), meter_gauge_kpa=Decimal("13.789515"))
+        dial = float(billed_joules("Ccf", gas)) / 1055.05585262
+        assert dial == pytest.approx(100_000 * 1.13347, rel=1e-4)
+        assert billed_joules("therm", gas) == unit_joules("therm", gas)
+
+
+class TestCoolDown:
+    def test_today_known_stays_and_the_note_says_so(self, town):
+        shop, sheets, houses = town["lantern"]
+        asked = plan_inputs(shop, sheets, "long wall", houses["long wall"])
+        assert asked.grid.cool_down_s == (asked.today.cool_down_s,)
+        assert any("leaves it as it is" in n for n in asked.notes)
+
+    def test_today_not_known_is_proposed_and_the_note_says_that(self, town):
+        shop, sheets, houses = town["lantern"]
+        house = tuple(h for h in houses["long wall"] if h.purpose != "cool-down time")
+        asked = plan_inputs(shop, sheets, "long wall", house)
+        assert asked.grid.cool_down_s[0] >= 120
+        assert any("not known" in n and "proposes" in n for n in asked.notes)
+        assert not any("leaves it as it is" in n for n in asked.notes)
+        assert any(a.name == "cool-down" for a in asked.assumptions)
+
+
+class TestWatches:
+    def test_counts_set_the_height_and_each_hour_moves_towards_its_count(self):
+        """Gamma-Poisson by hand: 10 meant a hour, 2 hours watched on one Saturday, 30 in the first and none in the second:
+        the height is 30/20 = 1.5, so 15 an hour meant; posterior 15·(4+30)/(4+15) and 15·(4+0)/(4+15); others 15."""
+        stated = np.zeros(168)
+        stated[130:136] = 10.0
+        watches = [
+            WatchSpan(from_hour=130.0, hours=1.0, customers=30),
+            WatchSpan(from_hour=131.0, hours=1.0, customers=0),
+        ]
+        seen = counted(watches, stated)
+        assert seen.by_hour[130] == pytest.approx(15 * 34 / 19)
+        assert seen.by_hour[131] == pytest.approx(15 * 4 / 19)
+        assert seen.by_hour[132] == pytest.approx(15.0)
+        assert sum(seen.by_hour[:130]) == 0.0
+
+    def test_too_few_counted_move_nothing(self):
+        assert counted([WatchSpan(from_hour=10.0, hours=2.0, customers=4)], np.ones(168)) is None
+
+    def test_many_watches_bring_any_week_back(self):
+        """Twenty weeks watched whole, Poisson counts of a week that differs from the stated one in shape and height: the
+        estimate lies within 3 standard errors of each hour's truth, and the assumed shape hardly pulls."""
+        rng = np.random.default_rng(4)
+        truth, stated = rng.uniform(2.0, 30.0, 168), np.full(168, 9.0)
+        watches = [
+            WatchSpan(from_hour=float(h), hours=1.0, customers=int(rng.poisson(truth[h])))
+            for h in range(168)
+            for _ in range(20)
+        ]
+        seen = np.array(counted(watches, stated).by_hour)
+        assert (np.abs(seen - truth) < 4.0 * np.sqrt(truth / 20) + 0.3).all()
+
+    def test_a_watch_across_the_end_of_the_week_is_cut_there(self):
+        stated = np.ones(168)
+        quiet = WatchSpan(from_hour=50.0, hours=1.0, customers=2)
+        seen = counted([WatchSpan(from_hour=167.5, hours=1.0, customers=20), quiet], stated)
+        assert seen.by_hour[167] == seen.by_hour[0] > seen.by_hour[1]
+
+    def test_a_store_that_states_no_loads_takes_them_from_the_watches(self, town):
+        shop, sheets, houses = town["lantern"]
+        trade = msgspec.structs.replace(shop.trade, loads_per_week=None)
+        poor = msgspec.structs.replace(shop, trade=trade)
+        spans = (WatchSpan(from_hour=5 * 24 + 10.0, hours=3.0, customers=60),)
+        asked = plan_inputs(poor, sheets, "long wall", houses["long wall"], PlanGiven(watches=spans))
+        assert asked.loads_per_week.how == "learned"
+        assert sum(asked.traffic.arrivals.by_hour) * 1.98 == pytest.approx(asked.loads_per_week.value, rel=1e-6)

@@ -30,7 +30,7 @@ from drybank.drying.bands import band
 from drybank.records.errors import InputError
 from drybank.records.layout import Layout
 from drybank.records.store import Fuel, Plate, Units
-from drybank.records.units import ZERO_C_K
+from drybank.records.units import ZERO_C_K, degrees_said, mass_said
 from drybank.records.working import Assumption, HowKnown, Input, Interval, Working
 
 if TYPE_CHECKING:
@@ -103,6 +103,7 @@ def dry_in_store(book: Book, store: str, pocket: str, ask: Ask, when: datetime) 
 
     laid = layout_at(book, store, when)
     drum, assumed = drum_of(book, laid, pocket, when)
+    ask = msgspec.structs.replace(ask, units=laid.store.units)
     taken = Taken()
     taken.list += assumed
     load = _load_of(laid, pocket, ask, taken)
@@ -124,13 +125,18 @@ def dry_in_store(book: Book, store: str, pocket: str, ask: Ask, when: datetime) 
 
 def dry_alone(ask: Ask, units: Units) -> Dried:
     """One load in a pocket of no store: a 30-lb gas pocket unless said otherwise."""
-    taken = Taken()
+    ask = msgspec.structs.replace(ask, units=units)
+    taken = Taken(units)
     drum = drum_said(from_plate(_plate_said(ask), taken), ask)
     contact_and_leakage(drum, taken)
-    mass = _or(ask.mass_kg, 8.0, taken, "load", "8 kg of dry mass", "assumed")
+    mass = _or(ask.mass_kg, 8.0, taken, "load", f"{mass_said(8.0, units.mass)} of dry mass", "assumed")
     residual = _or(ask.residual_frac, 0.6, taken, "water left by the washer", "60 % of dry mass", "assumed")
     load = Load(mass_dry_kg=mass, residual_frac=residual, classes=CLASSES[ask.kind])
-    temp = None if ask.is_unheated else _or(ask.temp_exhaust_c, 75.0, taken, "heat", "75 °C", "assumed")
+    temp = (
+        None
+        if ask.is_unheated
+        else _or(ask.temp_exhaust_c, 75.0, taken, "heat", degrees_said(75.0, units.temperature), "assumed")
+    )
     cool = _or(ask.cool_down_s, 120.0, taken, "cool-down", "2 min", "assumed")
     air = _air_of(ask, 0.0, taken)
     told = _told(load, drum, air, Heat(temp_exhaust_c=temp, cool_down_s=cool), ask, taken.list)
@@ -156,14 +162,17 @@ def _load_of(laid: Layout, pocket: str, ask: Ask, taken: Taken) -> Load:
     usual = next((b.normal_load_kg for b in laid.store.banks if b.key == bank), None) or laid.store.trade.load_kg_mean
     where = "the store file" if usual else "assumed: six tenths of the fill"
     normal = usual or 0.6 * fill
-    mass = _or(ask.mass_kg, normal, taken, "load", f"{normal:.1f} kg of dry mass", where)
+    mass = _or(ask.mass_kg, normal, taken, "load", f"{mass_said(normal, ask.units.mass)} of dry mass", where)
     wet = [(w.moisture_left_frac, w.number) for w in laid.store.washers if w.moisture_left_frac is not None]
     left = float(np.average([m for m, _ in wet], weights=[n for _, n in wet])) if wet else 0.6
     known = "the store's washers" if wet else "assumed"
     residual = _or(ask.residual_frac, left, taken, "water left by the washer", f"{100 * left:.0f} % of dry mass", known)
     if mass > fill:
+        unit = ask.units.mass
         taken(
-            "overfull drum", f"as if {mass:.1f} kg went into a drum for {fill:.1f} kg", "the model knows no overfilling"
+            "overfull drum",
+            f"as if {mass_said(mass, unit)} went into a drum for {mass_said(fill, unit)}",
+            "the model knows no overfilling",
         )
     return Load(mass_dry_kg=mass, residual_frac=residual, classes=CLASSES[ask.kind])
 
@@ -192,7 +201,7 @@ def _heat_of(book: Book, laid: Layout, pocket: str, ask: Ask, when: datetime, ta
 
 
 def _air_of(ask: Ask, altitude_m: float, taken: Taken) -> Air:
-    temp = _or(ask.air_c, 22.0, taken, "air that the dryer draws", "22 °C", "assumed")
+    temp = _or(ask.air_c, 22.0, taken, "air that the dryer draws", degrees_said(22.0, ask.units.temperature), "assumed")
     humidity = _or(ask.humidity_frac, 0.5, taken, "humidity of the air", "50 %", "assumed")
     return Air(
         temp_c=temp, humidity_frac=humidity, altitude_m=ask.altitude_m if ask.altitude_m is not None else altitude_m

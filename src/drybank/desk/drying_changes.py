@@ -7,7 +7,7 @@ from typing import Literal
 import msgspec
 
 from drybank.drying import Air, Drying, Heat, Load, Pocket, dry
-from drybank.records.store import Fire, Fuel
+from drybank.records.store import Fire, Fuel, Units
 from drybank.records.units import KWH_J
 from drybank.records.working import Interval
 
@@ -36,6 +36,7 @@ class Ask(msgspec.Struct, frozen=True, kw_only=True):
     gas_minor_kwh: float | None = None
     power_minor_kwh: float | None = None
     currency: str = ""
+    units: Units = Units()
 
 
 class Change(msgspec.Struct, frozen=True, kw_only=True):
@@ -74,11 +75,14 @@ def changes_of(load: Load, drum: Pocket, air: Air, heat: Heat, ask: Ask, base: D
     replace = msgspec.structs.replace
     tries: list[tuple[str, Load, Pocket, Heat, str]] = []
     if heat.temp_exhaust_c is not None:
-        for step in (-10.0, 10.0):
-            temp = heat.temp_exhaust_c + step
+        is_f = ask.units.temperature == "F"
+        for step, said in ((-1, "-"), (1, "+")):
+            temp = heat.temp_exhaust_c + step * (20.0 / 1.8 if is_f else 10.0)
             if 25.0 <= temp <= 100.0:
                 note = "Hotter costs fuel in every sold minute after dry, and fabrics their life." if step > 0 else ""
-                tries.append((f"heat {step:+.0f} K", load, drum, replace(heat, temp_exhaust_c=temp), note))
+                tries.append(
+                    (f"heat {said}{'20 °F' if is_f else '10 °C'}", load, drum, replace(heat, temp_exhaust_c=temp), note)
+                )
     if load.residual_frac > 0.20:
         drier = replace(load, residual_frac=load.residual_frac - 0.10)
         tries.append(("10 points less water left by the washer", drier, drum, heat, "A better spin beats any heat."))

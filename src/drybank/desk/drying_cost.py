@@ -6,7 +6,7 @@ from datetime import timedelta
 from decimal import Decimal
 from typing import Final
 
-from drybank.energy import Electricity, NaturalGas, Propane, unit_cost, unit_joules
+from drybank.energy import Electricity, billed_joules, unit_cost
 from drybank.records.energy import Supply, Tariff, Usage
 from drybank.records.store import Fuel, Store
 from drybank.records.units import KWH_J
@@ -17,17 +17,16 @@ MONTH_KWH: Final = {"natural gas": Decimal(12000), "propane": Decimal(12000), "e
 
 def prices_of(store: Store, fuel: Fuel, taken: list[Assumption]) -> tuple[float | None, float | None]:
     """Fuel and electricity, minor units per kWh at the margin; None without a tariff. What is taken is listed."""
-    supply: Supply = (
-        Propane() if fuel == "propane" else NaturalGas(heat_content_btu_ft3=Decimal(1038), source="US average 2023")
-    )
-    gas = None if fuel == "electric" else _price(store, fuel, supply, taken)
-    if gas is not None and fuel == "natural gas":
-        taken.append(
-            Assumption(
-                name="heat in natural gas", taken="1038 Btu/ft³", source="US average delivered 2023 (EIA, read)", low="1020",
-                high="1060", matters="cost, where gas is billed by volume",
-            )
-        )  # fmt: skip
+    from drybank.plan.gather.assumed import Assumed
+    from drybank.plan.gather.costs import supply_of
+
+    gas = None
+    if fuel != "electric":
+        assumed = Assumed(store.currency, store.units)
+        tariff = max((t for t in store.tariffs if t.fuel == fuel), key=lambda t: t.valid_from, default=None)
+        supply = supply_of(store, fuel, (), tariff, assumed)
+        gas = _price(store, fuel, supply, taken)
+        taken += assumed.list if gas is not None else []
     return gas, _price(store, "electricity", Electricity(), taken)
 
 
@@ -36,7 +35,7 @@ def _price(store: Store, name: str, supply: Supply, taken: list[Assumption]) -> 
     if not tariffs:
         return None
     tariff = max(tariffs, key=lambda t: t.valid_from)
-    unit_kwh = float(unit_joules(tariff.unit, supply)) / KWH_J
+    unit_kwh = float(billed_joules(tariff.unit, supply)) / KWH_J
     month = MONTH_KWH[name]
     cost = unit_cost(_month(tariff, Decimal(round(float(month) / unit_kwh))), tariff)
     taken.append(

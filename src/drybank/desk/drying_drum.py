@@ -12,8 +12,8 @@ from drybank.drying import Calibration, FireControl, Pocket
 from drybank.records.entry import Proved
 from drybank.records.errors import Missing
 from drybank.records.layout import Layout
-from drybank.records.store import Plate
-from drybank.records.units import CFM_M3_S
+from drybank.records.store import Plate, Units
+from drybank.records.units import flow_said
 from drybank.records.working import Assumption
 
 if TYPE_CHECKING:
@@ -26,8 +26,9 @@ FITTED: Final = ("heat_input_w", "flow_exhaust_m3_s", "contact_w_k", "leak_frac"
 class Taken:
     """Collects what was not given."""
 
-    def __init__(self) -> None:
+    def __init__(self, units: Units | None = None) -> None:
         self.list: list[Assumption] = []
+        self.units = units or Units()
 
     def __call__(self, name: str, taken: str, source: str, *, low: str = "", high: str = "") -> None:
         self.list.append(
@@ -37,11 +38,11 @@ class Taken:
 
 def drum_of(book: Book, laid: Layout, pocket: str, when: datetime) -> tuple[Pocket, tuple[Assumption, ...]]:
     """The drum of a pocket: plate, then what the newest trial in the book found; the rest assumed and listed."""
-    taken = Taken()
+    taken = Taken(laid.store.units)
     if pocket not in laid.pockets:
         raise Missing(f"There is no pocket “{pocket}” in {laid.store.name}. Pockets: {', '.join(laid.pockets)}.")
     drum = from_plate(laid.pockets[pocket].plate, taken)
-    found = _trial(book, laid.store.key, pocket, when)
+    found = trial_of(book, laid.store.key, pocket, when)
     if found is None:
         contact_and_leakage(drum, taken)
         return drum, tuple(taken.list)
@@ -67,7 +68,7 @@ def from_plate(plate: Plate, taken: Taken) -> Pocket:
     if plate.input_w is None:
         taken("heat input", f"{usual.heat_input_w / 1000:.1f} kW", "common practice for a 30-lb pocket", low="-10 %", high="+10 %")  # fmt: skip
     if plate.airflow_m3_s is None:
-        taken("airflow", f"{usual.flow_exhaust_m3_s / CFM_M3_S:.0f} cfm", "common practice for a 30-lb pocket", low="-20 %", high="+25 %")  # fmt: skip
+        taken("airflow", flow_said(usual.flow_exhaust_m3_s, taken.units.temperature), "common practice for a 30-lb pocket", low="-20 %", high="+25 %")  # fmt: skip
     if plate.motor_w is None:
         taken("motor", f"{usual.motor_w:.0f} W", "common practice for a 30-lb pocket")
     return Pocket(
@@ -80,7 +81,7 @@ def from_plate(plate: Plate, taken: Taken) -> Pocket:
     )
 
 
-def _trial(book: Book, store: str, pocket: str, when: datetime) -> tuple[Proved, datetime] | None:
+def trial_of(book: Book, store: str, pocket: str, when: datetime) -> tuple[Proved, datetime] | None:
     """The newest trial of a pocket; a towel trial counts before what the store's figures say."""
     best: tuple[bool, datetime, Proved] | None = None
     for told in book.story(store, kinds=("proof",), until=when):

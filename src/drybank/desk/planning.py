@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 import msgspec
 
 from drybank.desk.houses import Adopted, adopt, house_from, propose
+from drybank.desk.plan_given import given_of
 from drybank.desk.stamp import Pen
 from drybank.desk.standing import bank_key, layout_at
 from drybank.records.errors import InputError
@@ -29,7 +30,9 @@ def inputs_of(book: Book, store: str, bank: str, pen: Pen) -> PlanInputs:
     used = {m.sheet for m in laid.machines.values() if m.bank == key}
     unread = [laid.sheets[s].name for s in sorted(used) if not book.sheet_state(store, s).is_read_back]
     learned = learned_for(book, store, when)
-    made = plan_inputs(store_with_learned(laid.store, learned), laid.sheets, key, book.house_at(store, key, when))
+    told = msgspec.structs.replace(laid, store=store_with_learned(laid.store, learned))
+    given = given_of(book, told, key, when)
+    made = plan_inputs(told.store, laid.sheets, key, book.house_at(store, key, when), given)
     made = with_learned(made, learned, laid.store)
     if not unread:
         return made

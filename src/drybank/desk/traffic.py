@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Final
-from zoneinfo import ZoneInfo
 
 import msgspec
 import numpy as np
@@ -15,7 +14,7 @@ from drybank.desk.houses import house_from
 from drybank.desk.planning import inputs_of
 from drybank.desk.stamp import Pen
 from drybank.desk.standing import bank_key, layout_at
-from drybank.records.entry import PutOut, Watched
+from drybank.records.entry import PutOut
 from drybank.records.errors import InputError
 from drybank.records.layout import Layout
 from drybank.records.plan import PlanInputs
@@ -122,7 +121,7 @@ def stand(book: Book, store: str, pen: Pen) -> Standing:
     inputs = {b.key: inputs_of(book, store, b.key, pen) for b in laid.store.banks}
     banks = tuple(_bank_setting(one, laid, key) for key, one in inputs.items())
     out = _out_now(book, store, when)
-    trade = _from_watches(book, laid, _merged(laid, inputs, out), when)
+    trade = _merged(laid, inputs, out)
     return Standing(trade=trade, settings=Settings(banks=banks), inputs=inputs, out=out)
 
 
@@ -190,35 +189,6 @@ def _out_now(book: Book, store: str, when: datetime) -> tuple[str, ...]:
         if isinstance(told.body, PutOut):
             last[told.body.pocket] = told.body
     return tuple(sorted(key for key, body in last.items() if not body.is_back))
-
-
-def _from_watches(book: Book, laid: Layout, trade: Trade, when: datetime) -> Trade:
-    """Customers counted in watches set the height of the week; its shape stays as stated."""
-    zone, seen, meant, watches = ZoneInfo(laid.store.time_zone), 0, 0.0, 0
-    for told in book.story(laid.store.key, kinds=("watch",), until=when + timedelta(microseconds=1)):
-        if isinstance(told.body, Watched) and told.body.customers:
-            seen, watches = seen + told.body.customers, watches + 1
-            meant += _expected(
-                trade.arrivals.by_hour, told.body.starts.astimezone(zone), told.body.ends.astimezone(zone)
-            )
-    if seen < 5 or meant <= 0:
-        return trade
-    factor, give = seen / meant, 1.96 / seen**0.5
-    arrivals = Arrivals(by_hour=tuple(factor * v for v in trade.arrivals.by_hour))
-    note = Assumption(
-        name="customers in all", taken=f"{sum(arrivals.by_hour):.0f} a week, from {seen} customers in {watches} watches",
-        source="watches in the book", low=f"{100 * (1 - give):.0f} %", high=f"{100 * (1 + give):.0f} %",
-    )  # fmt: skip
-    return msgspec.structs.replace(trade, arrivals=arrivals, assumptions=(*trade.assumptions, note))
-
-
-def _expected(by_hour: tuple[float, ...], starts: datetime, ends: datetime) -> float:
-    total, at = 0.0, starts
-    while at < ends:
-        edge = min(ends, at.replace(minute=0, second=0, microsecond=0) + timedelta(hours=1))
-        total += by_hour[24 * at.weekday() + at.hour] * (edge - at).total_seconds() / 3600
-        at = edge
-    return total
 
 
 def _changes(  # what is asked for, as words and the store and settings after it

@@ -14,7 +14,7 @@ from drybank.energy.cost import minute_cost, unit_cost
 from drybank.energy.doubt import check_stated_price
 from drybank.energy.hours import day_part_of, usage_from_hours
 from drybank.energy.roomair import room_air_cost
-from drybank.energy.supply import convert, joules, meter_factor, unit_joules
+from drybank.energy.supply import billed_joules, convert, joules, meter_factor, unit_joules
 from drybank.energy.tariff import bill, bill_over, exact_total_minor, tariff_on
 from drybank.records.energy import (
     Adjustment,
@@ -70,6 +70,7 @@ __all__ = [
     "Usage",
     "bill",
     "bill_over",
+    "billed_joules",
     "check_stated_price",
     "convert",
     "day_part_of",

@@ -8,7 +8,7 @@ from fractions import Fraction
 
 import msgspec
 
-from drybank.energy.supply import unit_joules
+from drybank.energy.supply import billed_joules
 from drybank.energy.tariff import exact_total_minor
 from drybank.records.energy import MinuteCost, Supply, Tariff, UnitCost, Usage
 from drybank.records.errors import InputError, OutOfRange
@@ -64,7 +64,7 @@ def minute_cost(
             raise OutOfRange(name, value, 0.0, 1e6, "W")
     if fuel.currency != electricity.currency:
         raise InputError(f"fuel is in {fuel.currency}, electricity in {electricity.currency}.", where="tariffs")
-    fuel_units = 60.0 * burner_w / float(unit_joules(fuel.unit, supply))
+    fuel_units = 60.0 * burner_w / float(billed_joules(fuel.unit, supply))
     power_units = 60.0 * motor_w / float(_electric_joules(electricity.unit))
     f_marginal = _per_minute("fuel", fuel_units, fuel, fuel.marginal_minor)
     f_average = _per_minute("fuel", fuel_units, fuel, fuel.average_minor)
@@ -124,8 +124,7 @@ def _per_minute(what: str, units: float, cost: UnitCost, price: Decimal | None) 
         inputs=inputs,
         parts=(cost.working,) if cost.working else (),
     )
-    unit = f"hundredths of {cost.currency} a minute"
-    return Estimate(value=units * float(taken), unit=unit, working=working)
+    return Estimate(value=units * float(taken), unit="minor/min", working=working)
 
 
 def _sum(a: Estimate, b: Estimate) -> Estimate:

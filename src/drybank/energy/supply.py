@@ -42,6 +42,18 @@ def unit_joules(unit: str, supply: Supply) -> Fraction:
     return _gas_volume_j(unit, supply) if isinstance(supply, NaturalGas) else _propane_j(unit, supply)
 
 
+def billed_joules(unit: str, supply: Supply) -> Fraction:
+    """Higher heating value of one unit as it stands on a bill, exact. [J]
+
+    A volume of gas that meter or bill do not bring to the base is brought there first (`meter_factor`); heat needs no such
+    thing.
+    """
+    plain = unit_joules(unit, supply)
+    if isinstance(supply, NaturalGas) and unit not in _HEAT_UNITS_J:
+        return plain * meter_factor(supply)
+    return plain
+
+
 def joules(quantity: Exact, unit: str, supply: Supply) -> Fraction:
     """Higher heating value of a quantity, exact. [J]"""
     return exact(quantity) * unit_joules(unit, supply)

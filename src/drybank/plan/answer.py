@@ -270,7 +270,6 @@ def _notes(inputs: PlanInputs, queued: Queued | None) -> tuple[str, ...]:
         notes.append(
             "Loads are taken to be paid with the smallest coin; the other coins follow at the same price per minute."
         )
-    notes.append("The cool-down is set by what cools a load, not by what it earns: the plan leaves it as it is.")
     return tuple(dict.fromkeys(notes))
 
 

@@ -14,10 +14,11 @@ import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
-from drybank.records.energy import Supply, Tariff, Usage
+from drybank.records.energy import MinuteCost, Supply, Tariff, Usage
 from drybank.records.errors import InputError
+from drybank.records.plan_given import PlanRoom, RoomAirTold
 from drybank.records.sheet import HouseSettings
-from drybank.records.store import Care
+from drybank.records.store import Care, Units
 from drybank.records.traffic import Settings as TrafficSettings
 from drybank.records.traffic import Store as TrafficStore
 from drybank.records.working import Assumption, Estimate, Input, Working
@@ -189,15 +190,6 @@ class PlanSetting(msgspec.Struct, frozen=True, kw_only=True):
         return 60.0 * self.piece_minor / self.time_per_piece_s
 
 
-class PlanWeek(msgspec.Struct, frozen=True, kw_only=True):
-    """A watched week of the whole store: who comes and what stands there, which of its banks is planned, and what every
-    bank of it is set to today (needed where it has more than one)."""
-
-    store: TrafficStore
-    bank: int = 0
-    settings: TrafficSettings | None = None
-
-
 class PlanInputs(msgspec.Struct, frozen=True, kw_only=True, eq=False):
     """All that a plan is made from."""
 
@@ -220,6 +212,12 @@ class PlanInputs(msgspec.Struct, frozen=True, kw_only=True, eq=False):
     assumptions: tuple[Assumption, ...] = ()
     notes: tuple[str, ...] = ()
     sheet_is_read_back: bool = True
+    room: PlanRoom | None = None
+    """The conditioned room, where its cost is asked for."""
+    drum_flow_m3_s: float = 0.0
+    """Exhaust airflow of a pocket."""
+    units: Units = Units()
+    """What the person reads."""
 
     def check(self) -> list[InputError]:
         """Mistakes that would make a plan meaningless; all at once."""
@@ -337,6 +335,15 @@ class FuelStep(msgspec.Struct, frozen=True, kw_only=True):
     says: str
 
 
+class FuelHold(msgspec.Struct, frozen=True, kw_only=True):
+    """Between which fuel prices the answer stays the best before queues, as factors of today's; None: beyond the range
+    looked at."""
+
+    low_times: float | None
+    high_times: float | None
+    says: str
+
+
 class SearchReport(msgspec.Struct, frozen=True, kw_only=True):
     """What the search covered and what a cut could have missed."""
 
@@ -414,6 +421,12 @@ class Plan(msgspec.Struct, frozen=True, kw_only=True):
     notes: tuple[str, ...]
     inputs: tuple[Input, ...]
     workings: tuple[Working, ...]
+    minute_cost: MinuteCost | None = None
+    """Energy of a heated minute at the answer, at the margin and on average."""
+    fuel_hold: FuelHold | None = None
+    """The fuel prices between which the answer stays the best."""
+    room_air: RoomAirTold | None = None
+    """The hidden cost of room air, where asked for; never part of the figures."""
 
     def figure(self, key: str) -> PlanFigure:
         """A figure by its key, such as "contribution"."""

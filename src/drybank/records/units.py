@@ -41,3 +41,18 @@ def minutes(seconds: float) -> str:
     if mins and secs:
         return f"{sign}{mins} min {secs} s"
     return f"{sign}{mins} min" if mins else f"{sign}{secs} s"
+
+
+def degrees_said(temp_c: float, scale: str) -> str:
+    """A temperature in a person's scale, C or F: 72 °F."""
+    return f"{f_from_c(temp_c):.0f} °F" if scale == "F" else f"{temp_c:.0f} °C"
+
+
+def mass_said(mass_kg: float, unit: str) -> str:
+    """A mass in a person's unit, kg or lb: 12.0 lb."""
+    return f"{mass_kg / POUND_KG:.1f} lb" if unit == "lb" else f"{mass_kg:.1f} kg"
+
+
+def flow_said(flow_m3_s: float, scale: str) -> str:
+    """A flow of air: cubic feet a minute beside degrees Fahrenheit, else cubic metres a second."""
+    return f"{flow_m3_s / CFM_M3_S:.0f} cfm" if scale == "F" else f"{flow_m3_s:.2f} m3/s"

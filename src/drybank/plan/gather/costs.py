@@ -8,7 +8,7 @@ from decimal import Decimal
 
 import numpy as np
 
-from drybank.energy import Electricity, NaturalGas, Propane, unit_cost, unit_joules
+from drybank.energy import Electricity, NaturalGas, Propane, billed_joules, unit_cost
 from drybank.plan.gather.assumed import Assumed
 from drybank.plan.gather.loads import SPREAD
 from drybank.plan.search.problem import JOULES_KWH
@@ -44,7 +44,7 @@ def costs_of(
     if fuel == "electric":
         burnt, fuel_tariff, fuel_usage, fuel_working, supply = power, power_tariff, power_usage, power_working, None
     else:
-        supply = _supply(fuel, supplies, tariffs[fuel], assumed)
+        supply = supply_of(store, fuel, supplies, tariffs[fuel], assumed)
         burnt, fuel_tariff, fuel_usage, fuel_working = _price(
             tariffs[fuel], supply, fuel_kwh, len(pockets), store, assumed, GAS_MINOR_KWH, "fuel"
         )
@@ -59,9 +59,11 @@ def _latest(store: Store, fuel: str) -> Tariff | None:
     return max((t for t in store.tariffs if t.fuel == fuel), key=lambda t: t.valid_from, default=None)
 
 
-def _supply(fuel: str, supplies: Sequence[Supply], tariff: Tariff | None, assumed: Assumed) -> Supply:
+def supply_of(store: Store, fuel: str, supplies: Sequence[Supply], tariff: Tariff | None, assumed: Assumed) -> Supply:
+    """The heat in a fuel: handed in, the store's own, or an average that is listed as assumed."""
     kind = Propane if fuel == "propane" else NaturalGas
-    given = next((s for s in supplies if isinstance(s, kind)), None)
+    said = store.propane if fuel == "propane" else store.natural_gas
+    given = next((s for s in supplies if isinstance(s, kind)), said)
     if given is not None:
         return given
     if fuel == "propane":
@@ -71,7 +73,8 @@ def _supply(fuel: str, supplies: Sequence[Supply], tariff: Tariff | None, assume
         return NaturalGas(heat_content_btu_ft3=Decimal(1038), source="not needed: gas is billed by heat")
     assumed("heat in natural gas", "1038 Btu a cubic foot (38.7 MJ/m3)", "US average delivered 2023 (EIA, read)",
             low="1020", high="1060", matters="fuel cost, where gas is billed by volume")  # fmt: skip
-    return NaturalGas(heat_content_btu_ft3=Decimal(1038), source="US average delivered 2023 (EIA)")
+    return NaturalGas(heat_content_btu_ft3=Decimal(1038), meter_corrects_pressure=True, meter_corrects_temp=True,
+                      source="US average delivered 2023 (EIA)")  # fmt: skip
 
 
 def _price(
@@ -89,7 +92,7 @@ def _price(
         assumed(f"price of {name}", f"{usual / 100:.4f} {store.currency} a kWh", "US commercial average (EIA, read)",
                 low=f"{0.006 * usual:.4f}", high=f"{0.016 * usual:.4f}", matters="energy cost in proportion")  # fmt: skip
         return Ranged(value=usual, low=0.6 * usual, high=1.6 * usual, source="EIA averages"), None, None, None
-    unit_kwh = float(unit_joules(tariff.unit, supply)) / JOULES_KWH
+    unit_kwh = float(billed_joules(tariff.unit, supply)) / JOULES_KWH
     usage = _month(tariff, Decimal(round(kwh / unit_kwh)), pockets)
     cost = unit_cost(usage, tariff)
     value = float(cost.marginal_minor) / unit_kwh

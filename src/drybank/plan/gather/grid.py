@@ -13,7 +13,7 @@ from drybank.records.errors import InputError
 from drybank.records.layout import Layout
 from drybank.records.plan import OtherInput, PlanGrid, PlanHeat, PlanInputs, PlanSetting
 from drybank.records.sheet import HouseSettings, HouseValue
-from drybank.records.units import c_from_f
+from drybank.records.units import c_from_f, minutes
 
 LEAST_COOL_S = 120
 """Cool-down that a plan does not go under where none is set today: a short cool-down takes the mean of a hot load near
@@ -93,8 +93,9 @@ def _cool_down(lines: Sequence[Settable], house: HouseSettings, assumed: Assumed
         return 0
     enough = [v for v in values if v >= LEAST_COOL_S]
     taken = min(enough, default=max(values))
+    source = "the shortest of two minutes or more that the controls hold (own drying runs)"
     assumed(
-        "cool-down", f"{taken} s", "own drying runs; a plan never shortens it to earn more", low="60 s", high="300 s"
+        "cool-down", minutes(taken), source, low=minutes(60), high=minutes(300), matters="electricity, wear, fabrics"
     )
     return taken
 
@@ -109,7 +110,13 @@ def _heats(
     base = wanted if wanted in bases or not bases else min(bases)
     found = [s for s in found if s.line.base == base and s.values]
     if not found:
-        assumed("temperature", "75 °C", "the control has no setting for it; assumed", low="60 °C", high="85 °C")
+        assumed(
+            "temperature",
+            assumed.degrees(75),
+            "the control has no setting for it; assumed",
+            low=assumed.degrees(60),
+            high=assumed.degrees(85),
+        )
         return (75,), (PlanHeat(number=1, name="heat", levels=(0,)),), "°C", False
     temps = tuple(sorted({v for s in found for v in s.values}))
     named = {h.number: h for h in laid.store.heats}
@@ -144,6 +151,21 @@ def notes_on_sale(laid: Layout, bank: str, house: HouseSettings) -> tuple[str, .
     if any(h.purpose in ("price by hour", "price by heat", "time by heat") for h in house):
         notes.append("Prices by the hour or by heat stay as they are; the plan weighs the plain price.")
     return tuple(notes)
+
+
+def notes_on_cool_down(laid: Layout, bank: str, house: HouseSettings) -> tuple[str, ...]:
+    """What the plan does with the cool-down, in a sentence that agrees with the value it proposes."""
+    lines = _values(common(laid, bank), "cool-down time")
+    if not lines:
+        return ()
+    today = next((h.value for h in house if h.purpose == "cool-down time"), None)
+    if today is not None and today in lines[0].values:
+        return ("The cool-down is set by what cools a load, not by what it earns: the plan leaves it as it is.",)
+    if today is not None:
+        return (f"Today's cool-down of {minutes(today)} is on no control's grid; the plan proposes the shortest of two minutes "
+                "or more that all of them hold.",)  # fmt: skip
+    return ("What the cool-down is set to today is not known. The plan proposes the shortest of two minutes or more; where the "
+            "control holds a longer one, leave that.",)  # fmt: skip
 
 
 def setting_today(grid: PlanGrid, house: HouseSettings) -> tuple[PlanSetting | None, tuple[str, ...]]:

@@ -5,20 +5,19 @@ What the store does not say is assumed, and every assumption is listed with its 
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 
 from drybank.control import layout
 from drybank.control.checks import LEAST_HEAT_S, POSTED_S
-from drybank.drying import Pocket as Drum
 from drybank.plan.gather.assumed import Assumed
 from drybank.plan.gather.costs import costs_of, price_answer
-from drybank.plan.gather.grid import grid_of_bank, notes_on_sale, setting_today
-from drybank.plan.gather.loads import bank_curve, bank_loads, bank_pockets, drum_of_plate, loads_per_week
+from drybank.plan.gather.grid import grid_of_bank, notes_on_cool_down, notes_on_sale, setting_today
+from drybank.plan.gather.loads import bank_dryer, bank_loads, bank_pockets, loads_per_week
 from drybank.plan.gather.needs import BELIEF
 from drybank.plan.gather.week import week_of_bank
-from drybank.records.energy import Supply
 from drybank.records.errors import Missing
-from drybank.records.plan import PlanInputs, PlanLimits, PlanWeek
+from drybank.records.plan import PlanInputs, PlanLimits
+from drybank.records.plan_given import PlanGiven, PlanWeek
 from drybank.records.sheet import ControlSheet, HouseSettings
 from drybank.records.store import Store
 
@@ -28,38 +27,37 @@ def plan_inputs(
     sheets: Mapping[str, ControlSheet] | Iterable[ControlSheet],
     bank: str,
     house_today: HouseSettings | None = None,
-    *,
-    supplies: Sequence[Supply] = (),
-    drum: Drum | None = None,
-    week: PlanWeek | None = None,
+    given: PlanGiven | None = None,
 ) -> PlanInputs:
     """Inputs of a plan for one bank of a store.
 
     ``house_today`` are the house settings in force (None or empty: not known; no comparison, no limit on the step).
-    ``supplies`` say what heat is in the fuel; ``drum`` is a pocket of the bank as a trial calibrated it (default: from its
-    plate, uncalibrated); ``week`` is the store's week for queues (default: the bank's share of one made from the store file).
+    ``given`` is what is known beside the store file: fuel supplies, a drum that a trial calibrated, its need table,
+    watched customers, a week of the whole store, the conditioned room.
 
     Raises `InputError` where the bank, its grid or its trade cannot carry a plan.
     """
+    given = given or PlanGiven()
     laid = layout(store, sheets)
     found = next((b for b in store.banks if b.key == bank), None)
     if found is None:
         raise Missing(f"There is no bank “{bank}”. Banks here: {', '.join(b.key for b in store.banks)}.")
-    house, assumed = tuple(house_today or ()), Assumed(store.currency)
+    house, assumed = tuple(house_today or ()), Assumed(store.currency, store.units)
     sale_notes = notes_on_sale(laid, bank, house)
     grid = grid_of_bank(laid, bank, house, assumed)
     pockets = bank_pockets(laid, bank)
-    fuel_curve = bank_curve(store, pockets, grid, drum or drum_of_plate(pockets[0], assumed), assumed)
-    loads = bank_loads(store, found, pockets, grid, house, fuel_curve, drum, assumed)
-    per_week = loads_per_week(store, laid, bank, assumed)
-    costs = costs_of(store, pockets, loads, per_week, supplies, assumed)
+    dryer = bank_dryer(store, pockets, grid, given, assumed)
+    loads = bank_loads(store, found, pockets, grid, house, dryer, assumed)
+    per_week = loads_per_week(store, laid, bank, given.watches, assumed)
+    costs = costs_of(store, pockets, loads, per_week, given.supplies, assumed)
     today, today_notes = setting_today(grid, house)
     assumed("what owners pay for at first", f"{BELIEF[0]:g} to {BELIEF[1]:g} of what the load needs", "assumed, no source",
             matters="the share of loads dry at the first purchase")  # fmt: skip
     notes = () if len({p.plate for p in pockets}) == 1 else (
         f"The pockets of this bank differ; pocket {pockets[0].key} stands for all.",)  # fmt: skip
+    week = given.week
     if week is None:
-        made = week_of_bank(store, bank, loads, per_week.value, len(pockets), pockets[0].fill_kg)
+        made = week_of_bank(store, bank, loads, per_week.value, pockets, given.watches)
         week = PlanWeek(store=made) if made is not None else None
     return PlanInputs(
         store=store.key, bank=bank, currency=store.currency, grid=grid, loads=loads, loads_per_week=per_week,
@@ -67,7 +65,8 @@ def plan_inputs(
         today=today, pockets=len(pockets), traffic=week.store if week is not None else None,
         traffic_bank=week.bank if week is not None else 0, traffic_settings=week.settings if week is not None else None,
         assumptions=(*assumed.list, *(week.store.assumptions if week is not None else ())),
-        notes=(*sale_notes, *today_notes, *notes),
+        notes=(*sale_notes, *today_notes, *notes_on_cool_down(laid, bank, house), *notes), room=given.room,
+        drum_flow_m3_s=dryer.drum.flow_exhaust_m3_s, units=store.units,
     )  # fmt: skip
 
 

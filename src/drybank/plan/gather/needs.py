@@ -9,11 +9,16 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
+from functools import lru_cache
+from statistics import NormalDist
 from typing import Literal
 
 import numpy as np
+from numpy.typing import NDArray
 
-from drybank.drying import Air, Heat, Load, Pocket, dry_many
+from drybank.drying import Air, Heat, Load, NeedAxes, NeedMap, Pocket, dry_many
+from drybank.drying.bands import band
+from drybank.drying.need import build_needs
 from drybank.records.errors import InputError
 from drybank.records.plan import F64, I64, PlanLoads
 from drybank.records.working import Input, Working
@@ -21,62 +26,98 @@ from drybank.records.working import Input, Working
 ROWS = 1600
 NEVER_S = 14_400.0
 """Seconds taken for a load that a heat does not dry within the model's four hours: nobody pays for it."""
-IDLE_S = 900.0
-"""Seconds past dry over which the idle fire is averaged."""
+AIR = Air()
+"""Air that the dryers draw: 22 °C, 50 % (assumed all year)."""
+MASSES, FINE, CHECKS, SEED = 16, 60, 24, 20_260_504
+"""Masses of a need table; masses it is read at; points a heat at which its error is measured; their seed."""
 BELIEF = (0.75, 1.25)
 """Time that owners pay for at first, over what the load needs; evenly spread (assumed, no source)."""
-UNCALIBRATED = (0.83, 1.36)
-"""Range of minutes of an uncalibrated pocket, from a trial build of the same model (own work)."""
+FALLBACK = (0.5, 2.0)
+"""Range of minutes where the band's own runs do not get dry (assumed)."""
 STATED = (0.9, 1.1)
 """Range of minutes that an owner states (assumed)."""
 
 
 @dataclass(frozen=True, eq=False)
 class Curve:
-    """Drying runs of one pocket: seconds and fuel to dry by dry mass (M,) and temperature (T,), idle fire (T,)."""
+    """Drying runs of one pocket: seconds and fuel to dry by dry mass (M,) and temperature (T,), idle fire (T,); the largest
+    error of the table they were read from."""
 
     mass_kg: F64
     need_s: F64
     fuel_j: F64
     idle_w: F64
     motor_w: float
+    error_frac: float = 0.0
 
 
-def curve(
-    pocket: Pocket, air: Air, *, temps_c: Sequence[float], moisture_frac: float, fill_kg: float, masses: int = 8
-) -> Curve:
-    """Runs of a pocket over masses from a tenth of its fill to the fill, at each temperature."""
-    mass = np.linspace(0.1 * fill_kg, fill_kg, masses)
-    loads = [Load(mass_dry_kg=float(m), residual_frac=moisture_frac) for m in mass for _ in temps_c]
-    heats = [Heat(temp_exhaust_c=t, cool_down_s=0.0) for _ in mass for t in temps_c]
-    runs = dry_many(loads, pocket, air, heats)
-    shape = (masses, len(temps_c))
-    need, burnt = runs.seconds_to_dry.reshape(shape), _burnt(pocket, runs.gas_to_dry_j, runs.electricity_to_dry_j,
-                                                             runs.seconds_to_dry).reshape(shape)  # fmt: skip
-    need = np.where(np.isfinite(need), need, NEVER_S)
-    burnt = np.where(np.isfinite(burnt), burnt, 0.5 * NEVER_S * pocket.heat_input_w)
-    middle = masses // 2
-    return Curve(
-        mass_kg=mass, need_s=np.maximum.accumulate(need, axis=0), fuel_j=burnt, motor_w=pocket.motor_w,
-        idle_w=_idle_w(pocket, air, temps_c, loads[middle * len(temps_c)], need[middle], burnt[middle]),
+def axes_of(*, moisture_frac: float, fill_kg: float, altitude_m: float) -> NeedAxes:
+    """Axes of a bank's need table: masses from a tenth of its fill to the fill; moisture and air held."""
+    return NeedAxes(
+        mass_kg=(0.1 * fill_kg, fill_kg), residual_frac=(moisture_frac, moisture_frac), air_c=(AIR.temp_c, AIR.temp_c),
+        humidity_frac=(AIR.humidity_frac, AIR.humidity_frac), points=(MASSES, 1, 1, 1), altitude_m=altitude_m,
     )  # fmt: skip
 
 
-def _burnt(pocket: Pocket, gas_j: F64, power_j: F64, seconds: F64) -> F64:
-    """Heat bought: gas, or electricity less the motor's."""
-    out: F64 = power_j - pocket.motor_w * seconds if pocket.fuel == "electric" else gas_j
+@lru_cache(maxsize=64)
+def table_of(pocket: Pocket, temps_c: tuple[float, ...], axes: NeedAxes) -> NeedMap:
+    """The need table of a pocket, built anew; its error is measured at ``CHECKS`` random points a heat and as many centres."""
+    return build_needs(pocket, temps_c, axes, rng=np.random.default_rng(SEED), checks=CHECKS)
+
+
+def curve_of(table: NeedMap) -> Curve:
+    """A need table with moisture and air held, read at ``FINE`` masses: between its points the drying rate is straight in
+    the logarithm of mass, as `drybank.drying.need` reads it."""
+    low, high = table.axes.mass_kg
+    water_frac = table.axes.residual_frac[0]
+    known = np.log(np.geomspace(low, high, table.values.shape[1]))
+    mass = np.geomspace(low, high, FINE)
+    at = np.log(mass)
+    rate, per_kg, idle = (
+        np.stack(
+            [np.interp(at, known, table.values[h, :, 0, 0, 0, part]) for h in range(table.values.shape[0])], axis=1
+        )
+        for part in range(3)
+    )
+    # a cell with a corner that does not get dry is not dry
+    wet = np.stack([_near_wet(at, known, table.values[h, :, 0, 0, 0, 0]) for h in range(table.values.shape[0])], axis=1)
+    water = (mass * water_frac)[:, None]
+    never = wet | (rate <= 0.0)
+    need = np.where(never, NEVER_S, water / np.where(never, 1.0, rate))
+    burnt = np.where(never, NEVER_S * float(np.nanmax(idle, initial=1.0)), water * per_kg)
+    return Curve(mass_kg=mass, need_s=np.maximum.accumulate(need, axis=0), fuel_j=burnt, idle_w=_idle_w(idle),
+                 motor_w=table.motor_w, error_frac=table.error_max_frac)  # fmt: skip
+
+
+def _idle_w(idle: F64) -> F64:
+    """Fire after dry at each temperature, the mean over the masses that get dry; the hottest one's where none does. [W]"""
+    known = idle > 0.0
+    sums, counts = np.where(known, idle, 0.0).sum(axis=0), known.sum(axis=0)
+    out: F64 = np.where(counts > 0, sums / np.maximum(counts, 1), idle.max())
     return out
 
 
-def _idle_w(pocket: Pocket, air: Air, temps_c: Sequence[float], load: Load, need: F64, burnt: F64) -> F64:
-    """Mean fire over a quarter of an hour after the load is dry, at each temperature. [W]"""
-    sold = np.minimum(need + IDLE_S, NEVER_S)
-    heats = [Heat(temp_exhaust_c=t, cool_down_s=0.0) for t in temps_c]
-    runs = dry_many(load, pocket, air, heats, sold_s=sold)
-    end = _burnt(pocket, runs.gas_end_j, runs.electricity_end_j, runs.seconds_end)
-    spans = np.maximum(sold - need, 1.0)
-    idle: F64 = np.maximum(np.where(sold > need, (end - burnt) / spans, 0.3 * pocket.heat_input_w), 0.0)
-    return idle
+def _near_wet(at: F64, known: F64, rate: F64) -> NDArray[np.bool_]:
+    """Whether a place lies in a cell one of whose ends does not get dry."""
+    cell = np.clip(np.searchsorted(known, at, side="right") - 1, 0, known.size - 2)
+    ends = (rate[cell] <= 0.0) | (rate[cell + 1] <= 0.0)
+    out: NDArray[np.bool_] = ends & ~((np.abs(at - known[cell]) < 1e-9) & (rate[cell] > 0.0))
+    return out
+
+
+@lru_cache(maxsize=64)
+def minutes_band(pocket: Pocket, axes: NeedAxes, *, mass_kg: float, temp_c: float) -> tuple[float, float]:
+    """How far the minutes of a load may lie from those of its run, as factors: ends of what is assumed of the pocket and
+    the clientele (`drybank.drying.bands`), or two standard errors of a trial where those reach further."""
+    load = Load(mass_dry_kg=min(max(mass_kg, axes.mass_kg[0]), axes.mass_kg[1]), residual_frac=axes.residual_frac[0])
+    air = Air(temp_c=axes.air_c[0], humidity_frac=axes.humidity_frac[0], altitude_m=axes.altitude_m)
+    heat = Heat(temp_exhaust_c=temp_c, cool_down_s=0.0)
+    found = band(load, pocket, air, heat)
+    ends = [e for e in (found.ends.get("minutes_to_dry"), found.sampling.get("minutes_to_dry")) if e is not None]
+    if not ends:
+        return FALLBACK
+    here = float(dry_many(load, pocket, air, heat).seconds_to_dry[0]) / 60.0
+    return min(max(0.05, e.low / here) for e in ends), max(e.high / here for e in ends)
 
 
 def even_points(rows: int, columns: int) -> F64:
@@ -99,6 +140,12 @@ def _turned(place: I64, base: int) -> F64:
         rest //= base
         unit /= base
     return out
+
+
+def normal_quantiles(shares: F64) -> F64:
+    """Quantiles of the standard normal distribution (Wichura's AS241, as the standard library has it)."""
+    inverse = NormalDist().inv_cdf
+    return np.array([inverse(float(p)) for p in shares])
 
 
 @dataclass(frozen=True)
@@ -137,14 +184,12 @@ def from_runs(
     who: Clientele,
     *,
     mean_kg: float,
+    band: tuple[float, float],
     mass_spread_frac: float = 0.35,
-    band: tuple[float, float] = UNCALIBRATED,
 ) -> PlanLoads:
     """Loads whose needs come out of drying runs: masses spread about a mean (log-normal), dried in this pocket."""
-    from scipy.special import ndtri
-
     points = even_points(ROWS, 4)
-    mass = np.clip(mean_kg * np.exp(mass_spread_frac * ndtri(points[:, 0])), of.mass_kg[0], of.mass_kg[-1])
+    mass = np.clip(mean_kg * np.exp(mass_spread_frac * normal_quantiles(points[:, 0])), of.mass_kg[0], of.mass_kg[-1])
     need = np.interp(mass, of.mass_kg, of.need_s[:, who.at_level])
     normal = float(np.interp(who.normal_kg, of.mass_kg, of.need_s[:, who.at_level]))
     working = Working(
@@ -159,8 +204,6 @@ def _loads(
     of: Curve, who: Clientele, need: F64, normal_s: float, points: F64, band: tuple[float, float],
     how: Literal["given", "computed"], working: Working,
 ) -> PlanLoads:  # fmt: skip
-    from scipy.special import ndtri
-
     at_level, normal_kg = who.at_level, who.normal_kg
     is_weighed = how == "given" and normal_kg > 0.0
     mass = normal_kg * need / normal_s if is_weighed else None
@@ -173,7 +216,7 @@ def _loads(
         fuel_j=fuel_j,
         heat=_heats(points[:, 1], who.heat_share),
         belief=low + (high - low) * points[:, 3],
-        patience=np.exp(who.spread_frac * ndtri(points[:, 2])),
+        patience=np.exp(who.spread_frac * normal_quantiles(points[:, 2])),
         weight=np.ones(need.size, np.int64),
         load_kg=mass,
         fuel_over_w=of.idle_w,
