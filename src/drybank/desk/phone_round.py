@@ -239,6 +239,12 @@ def _walk(laid: Layout) -> list[str]:
     return [m.key for m in sorted(laid.machines.values(), key=lambda m: m.place)]
 
 
+def _last_machine(laid: Layout, pockets: Sequence[str]) -> str:
+    """Where on the walk a box is emptied: at the last of its machines, when all its counters have been read."""
+    mine = [m for m in _walk(laid) if set(laid.machines[m].pockets) & set(pockets)]
+    return mine[-1] if mine else ""
+
+
 class _Made:
     """What the stops of one round have in common."""
 
@@ -247,7 +253,8 @@ class _Made:
         reads = "reading" in may
         self.guards = guards_for(book, laid, (*laid.meters, *laid.counters), when) if reads else {}
         self.held = book.settings_at(laid.store.key, when) if "setting change" in may else {}
-        self.boxes = boxes_to_empty(book, laid.store.key, when) if "collection" in may else ()
+        boxes = boxes_to_empty(book, laid.store.key, when) if "collection" in may else ()
+        self.boxes = [(_last_machine(laid, b.pockets), b) for b in boxes]
 
     def stop(self, machine: str, card: RoundCard | None) -> Stop:
         laid, one = self.laid, self.laid.machines[machine]
@@ -260,7 +267,7 @@ class _Made:
             cautions_off=_cautions(laid, controls, "off") if works else (),
             notices=_both(lambda x: notices_for(self.book, laid, controls, house, x)) if "setting change" in self.may else (),
             devices=self._devices(controls) if "reading" in self.may else (),
-            boxes=tuple(Box(key=b.box, number=b.number, pockets=b.pockets, emptied=b.emptied) for b in self.boxes if b.pockets and b.pockets[0] in one.pockets),
+            boxes=tuple(Box(key=b.box, number=b.number, pockets=b.pockets, emptied=b.emptied) for at, b in self.boxes if at == machine),
             controls=tuple(self._control(c, house) for c in controls) if self.may & {"setting change", "proof"} else (),
             sheets=_sheets(card) if card is not None else (),
             look_at=tuple(f"{f.says} {f.next_check}".strip() for f in card.look_at) if card is not None else (),

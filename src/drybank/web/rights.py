@@ -152,6 +152,23 @@ CALLS: Final[tuple[Call, ...]] = (
     _call("PUT", "photos/{sha256}", "photos.put", SENDERS),
     _call("GET", "photos/{sha256}", "photos.get", SENDERS),
     _call("DELETE", "photos/{sha256}", "photos.erase", OWNER),
+    _call("GET", "today", "reading.today", page="today"),
+    _call("GET", "findings", "reading.findings", page="today"),
+    _call("GET", "upkeep", "reading.upkeep", page="today"),
+    _call("GET", "floor", "reading.floor", page="store"),
+    _call("GET", "pockets/{pocket}", "reading.pocket", page="pocket"),
+    _call("GET", "plan", "reading.plans", page="plan"),
+    _call("GET", "plan/{bank}", "reading.plan", page="plan-bank"),
+    _call("GET", "visit", "reading.visit", page="round-pdf"),
+    _call("GET", "balance", "reading.balance", page="balance"),
+    _call("GET", "trail", "reading.trail", page="balance"),
+    _call("GET", "cash", "reading.cash", page="cash"),
+    _call("GET", "statements/{period}", "reading.statement", page="statements"),
+    _call("GET", "entries", "reading.entries", page="book"),
+    _call("GET", "entries/{entry}", "reading.entry", page="entry"),
+    _call("GET", "verify", "reading.verify", page="verify"),
+    _call("GET", "export", "reading.export", page="export"),
+    _call("GET", "layout", "reading.layout", page="set-up"),
 )
 
 
