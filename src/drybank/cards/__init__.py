@@ -13,6 +13,7 @@ from drybank.cards.statements import (
     check_words,
     grids_csv,
     grids_xlsx,
+    income_notes,
     proof_grids,
     proof_pdf,
     seal_rows,
@@ -21,6 +22,6 @@ from drybank.cards.statements import (
 )
 
 __all__ = [
-    "Grid", "PagePart", "check_words", "grids_csv", "grids_xlsx", "pdf", "proof_grids", "proof_pdf", "qr_svg", "seal_rows", "sign_pdf", "statement_grids", "statement_pdf", "summary_page",
+    "Grid", "PagePart", "check_words", "grids_csv", "grids_xlsx", "income_notes", "pdf", "proof_grids", "proof_pdf", "qr_svg", "seal_rows", "sign_pdf", "statement_grids", "statement_pdf", "summary_page",
     "work_card_pdf",
 ]  # fmt: skip

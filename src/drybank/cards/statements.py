@@ -14,6 +14,7 @@ import msgspec
 
 from drybank.cards.paper import pdf
 from drybank.records.card import Language
+from drybank.records.money import Money
 from drybank.records.takings import IncomeProof, PeriodTakings, Statement
 
 WORDS: dict[Language, dict[str, str]] = {
@@ -25,7 +26,7 @@ WORDS: dict[Language, dict[str, str]] = {
         "no_tax": "Sales tax: none on file", "share": "Share of {name}: {lines}", "percent_of": " % of ", "minimum": "guaranteed minimum", "costs": "Fuel bills of the period",
         "kept": "Kept", "due": "Due to {name}", "notes": "Read this too", "seals": "Seals of the weeks", "answer_owner": "Took {takings}, kept {kept}.",
         "answer_partner": "{due} is due to {name}, of {base}.", "month": "month", "pieces": "pieces", "hours": "hours", "fuel": "fuel used",
-        "agrees": "fuel against hours", "pays": "takings against hours", "answer_proof": "Took {total} in {n} months.", "months": "Month by month", "unknown": "not known",
+        "agrees": "fuel against hours", "pays": "takings against hours", "earned": "earned", "answer_proof": "Took {total} in {n} months.", "months": "Month by month", "unknown": "not known",
     },
     "es": {
         "statement": "Liquidación", "owner": "Liquidación del propietario", "for": "Liquidación para {reader}", "proof": "Justificante de ingresos",
@@ -35,7 +36,7 @@ WORDS: dict[Language, dict[str, str]] = {
         "no_tax": "Impuesto sobre ventas: ninguno registrado", "share": "Parte de {name}: {lines}", "percent_of": " % de ", "minimum": "mínimo garantizado", "costs": "Facturas de energía del periodo",
         "kept": "Queda", "due": "A pagar a {name}", "notes": "Lea también esto", "seals": "Sellos de las semanas", "answer_owner": "Recaudado {takings}, queda {kept}.",
         "answer_partner": "Corresponden {due} a {name}, de {base}.", "month": "mes", "pieces": "piezas", "hours": "horas", "fuel": "energía usada",
-        "agrees": "energía frente a horas", "pays": "recaudado frente a horas", "answer_proof": "Recaudado {total} en {n} meses.", "months": "Mes a mes", "unknown": "no se sabe",
+        "agrees": "energía frente a horas", "pays": "recaudado frente a horas", "earned": "ganado", "answer_proof": "Recaudado {total} en {n} meses.", "months": "Mes a mes", "unknown": "no se sabe",
     },
 }  # fmt: skip
 WORDS["fr"] = WORDS["en"]
@@ -55,6 +56,9 @@ CHECK: dict[Language, tuple[str, ...]] = {
         "Ejecute: drybank verify {store} --seal LÍNEA, con una línea de un sello guardado en otro lugar. Dice si la cadena pasa todavía por él.",
         "Pida las facturas de la compañía y los extractos del banco, y compárelos con la energía y los ingresos de aquí.",
     ),
+}
+AS_EARNED: dict[Language, str] = {
+    "es": "Frente a las horas, las monedas de una caja se reparten por igual entre los días desde que se vació antes, así que un mes de cinco recogidas no parece más rico. Los márgenes comparan estos meses entre sí (su mediana y tres desviaciones robustas), no con una verdad.",
 }
 NO_SEAL: dict[Language, str] = {
     "es": "Ninguna semana de estos meses se cerró con sello: nada muestra aquí cómo estaba el libro entonces.",
@@ -150,7 +154,7 @@ def proof_grids(p: IncomeProof, language: Language = "en") -> tuple[Grid, ...]:
         (
             m.month, m.takings.plain(), known(m.pieces), known(m.hours), known(m.fuel, m.fuel_unit),
             _between(_number(m.fuel_low), _number(m.fuel_high, m.fuel_unit), said.get(m.agrees, m.agrees)),
-            _between(m.takings_low.plain() if m.takings_low else "", m.takings_high.plain() if m.takings_high else "", said.get(m.took, m.took)),
+            _between(_whole(m.takings_low), _whole(m.takings_high), said.get(m.took, m.took), f"{w['earned']} {_whole(m.earned)}; "),
         )
         for m in p.months
     )  # fmt: skip
@@ -163,8 +167,12 @@ def _number(value: float | None, unit: str = "") -> str:
     return "" if value is None else f"{value:,.0f} {unit}".strip()
 
 
-def _between(low: str, high: str, says: str) -> str:
-    return f"{says} ({low}–{high})" if low and high else says
+def _whole(amount: Money | None) -> str:
+    return "" if amount is None else f"{amount.decimal():,.0f}"
+
+
+def _between(low: str, high: str, says: str, before: str = "") -> str:
+    return f"{says} ({before}{low}–{high})" if low and high else says
 
 
 def statement_pdf(s: Statement, language: Language = "en", paper: str = "letter") -> bytes:
@@ -194,9 +202,17 @@ def proof_pdf(p: IncomeProof, language: Language = "en", paper: str = "letter") 
     span = w["from"].format(a=p.months[0].month, b=p.months[-1].month)
     answer = w["answer_proof"].format(total=p.total, n=len(p.months))
     check = check_words(p, language)
-    notes = [TRUTH.get(language, p.says[0]), *(p.says[1:] if language == "en" else _unknown(p)), *check]
+    notes = [*income_notes(p, language), *check]
     seals = seal_rows(p)
     return _paper(w["proof"], p.store_name, span, answer, proof_grids(p, language), (notes, seals, language, paper))
+
+
+def income_notes(p: IncomeProof, language: Language) -> tuple[str, ...]:
+    """What must be read beside a proof of income, in a language."""
+    if language not in CHECK:
+        return p.says
+    is_held = any(m.took for m in p.months)
+    return (TRUTH[language], *((AS_EARNED[language],) if is_held else ()), *_unknown(p))
 
 
 def check_words(p: IncomeProof, language: Language) -> tuple[str, ...]:

@@ -154,7 +154,7 @@ def income(
     as_json: AsJson = False,
 ) -> None:
     """Proof of income: months of takings beside hours, pieces and fuel, with the seals and how to check them."""
-    from drybank.cards import check_words, grids_xlsx, proof_grids, proof_pdf, seal_rows
+    from drybank.cards import check_words, grids_xlsx, income_notes, proof_grids, proof_pdf, seal_rows
     from drybank.cli import say
     from drybank.cli.card import one_of
     from drybank.cli.opened import opened, pen
@@ -170,7 +170,7 @@ def income(
         return
     say.head(f"{proof.store_name}: took {proof.total} in {len(proof.months)} months")
     say.table(grids[0].heads, grids[0].rows, right=(1, 2, 3, 4))
-    for sentence in (*proof.says, *check_words(proof, language)):  # type: ignore[arg-type]
+    for sentence in (*income_notes(proof, language), *check_words(proof, language)):  # type: ignore[arg-type]
         say.quiet(sentence)
     if proof.seals:
         say.head("Seals of the weeks")

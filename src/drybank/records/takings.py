@@ -222,7 +222,10 @@ class Statement(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class IncomeMonth(msgspec.Struct, frozen=True, kw_only=True):
-    """One month of the proof of income: takings beside hours, pieces and fuel; None where not known."""
+    """One month of the proof of income: takings beside hours, pieces and fuel; None where not known.
+
+    ``earned`` is what the hours are held against: coins laid over the days since the box was emptied before.
+    """
 
     month: str
     takings: Money
@@ -234,6 +237,7 @@ class IncomeMonth(msgspec.Struct, frozen=True, kw_only=True):
     fuel_low: float | None = None
     fuel_high: float | None = None
     agrees: str = ""
+    earned: Money | None = None
     takings_low: Money | None = None
     takings_high: Money | None = None
     took: str = ""

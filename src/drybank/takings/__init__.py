@@ -1,6 +1,7 @@
 """Takings: money from the slot to the statement.
 
 moves     money by the day it is told on; closed weeks stay as they were closed
+earned    coins laid over the days since their box was emptied before, to hold against hours
 custody   collected, counted, handed over, deposited; where every cent is
 channels  cards, apps and tokens by their statements
 refunds   complaints and refunds against a pocket's share of the use

@@ -2,8 +2,9 @@
 
 Every effective entry that moves money gives moves: so much of one kind, on one day. An entry counts on its own day (a count
 the day it was made, a statement of cards the last day it covers) as long as that day's week is open. What is entered, corrected
-or taken back after the week's close counts on the store's day on which it was booked, as an adjustment. So a statement of closed
-weeks reads the same for ever, and all moves together are always what the book knows now.
+or taken back after the week's close counts on the store's day on which it was booked, as an adjustment; a statement of cards
+that comes after the close is simply told when it comes. So a statement of closed weeks reads the same for ever, and all moves
+together are always what the book knows now.
 
 A bag or a collection counted again is worth its last count: the later one moves what it adds to the one before, or takes from it.
 Which counts are of one bag is judged by the collections as the book knows them now: a collection entered or taken back after a
@@ -139,7 +140,8 @@ def _change(
             continue
         day, week = amounts[0], iso_week(amounts[0])
         is_late = week in closed and booked > closed[week]
-        place = sums[(booked.astimezone(zone).date(), week) if is_late else (day, "")]
+        is_first = posted[0] is None and isinstance(body, PaidOut)  # statements of cards come days after their last
+        place = sums[(booked.astimezone(zone).date(), "" if is_first else week) if is_late else (day, "")]
         for what, minor in amounts[1].items():
             place[what] = place.get(what, 0) + side * minor
     return [

@@ -17,9 +17,11 @@ from drybank.records.errors import InputError
 from drybank.records.layout import Layout
 from drybank.records.money import Money
 from drybank.records.takings import IncomeMonth, IncomeProof, Line, PeriodTakings, SealLine, Statement
-from drybank.takings.moves import Move, moves, sums
+from drybank.takings.earned import earned_by_month
+from drybank.takings.moves import Move, moves, standing, sums
 from drybank.takings.share import share_out, split_tax, tax_in_force
 
+AS_EARNED = "Against the hours, a box's coins are laid evenly over the days since it was emptied before, so a month of five collections is not the richer for it. The ranges compare these months with each other (their median, three robust spreads either way), not with a truth."
 NO_SEAL = "No week of these months was closed under a seal, so nothing here shows how the book stood at the time."
 NOT_TRUTH = "A chain that holds proves that nobody altered an entry after it was booked. It does not prove that an entry was true when it was written."
 
@@ -155,13 +157,14 @@ def income_proof(
     spans = {month: _month(month) for month in months}
     took = {m: _period(layout, found, first, _last_day(first)).takings for m, first in spans.items()}
     tallies = {m: beside.get(m, IncomeTally()) for m in months}
-    usual = usual_range([took[m].minor / t.hours for m, t in tallies.items() if t.hours])
-    rows = [_income_row(m, took[m], tallies[m], usual) for m in months]
+    earned = earned_by_month(standing(lines), layout.store.time_zone)
+    usual = usual_range([earned.get(m, 0.0) / t.hours for m, t in tallies.items() if t.hours])
+    rows = [_income_row(m, (took[m], earned.get(m, 0.0)), tallies[m], usual) for m in months]
     zone, currency = ZoneInfo(layout.store.time_zone), layout.store.currency
     frozen = seals(lines, spans[months[0]], _last_day(spans[months[-1]]), zone, currency) if months else ()
     return IncomeProof(
         store=layout.store.key, store_name=layout.store.name, currency=currency, months=tuple(rows),
-        total=Money(sum(m.minor for m in took.values()), currency), seals=frozen, says=(NOT_TRUTH, *_missing(rows)),
+        total=Money(sum(m.minor for m in took.values()), currency), seals=frozen, says=(NOT_TRUTH, *((AS_EARNED,) if usual else ()), *_missing(rows)),
         how_to_check=(
             "Compare each week's seal below with the copy kept elsewhere since that week (printed or mailed)." if frozen else NO_SEAL,
             f"Run: drybank verify {layout.store.key} --seal LINE, with a line of a seal kept elsewhere. It says whether the chain still runs through it.",
@@ -174,7 +177,10 @@ def _last_day(first: date) -> date:
     return (first.replace(day=28) + timedelta(days=4)).replace(day=1) - timedelta(days=1)
 
 
-def _income_row(month: str, took: Money, beside: IncomeTally, usual: tuple[float, float, float] | None) -> IncomeMonth:
+def _income_row(
+    month: str, money: tuple[Money, float], beside: IncomeTally, usual: tuple[float, float, float] | None
+) -> IncomeMonth:
+    took, earned = money
     fuel, pays = "", ""
     if beside.fuel is not None and beside.fuel_low is not None and beside.fuel_high is not None:
         fuel = _against(
@@ -185,13 +191,13 @@ def _income_row(month: str, took: Money, beside: IncomeTally, usual: tuple[float
     if usual is not None and beside.hours:
         low, high = (Money(round(beside.hours * rate), took.currency) for rate in (usual[0], usual[2]))
         pays = _against(
-            took.minor, (low.minor, high.minor),
+            earned, (low.minor, high.minor),
             ("less taken than the hours usually bring", "takings and hours agree", "more taken than the hours usually bring"),
         )  # fmt: skip
     return IncomeMonth(
         month=month, takings=took, pieces=beside.pieces, hours=beside.hours, fuel=beside.fuel, fuel_unit=beside.fuel_unit,
         fuel_expected=beside.fuel_expected, fuel_low=beside.fuel_low, fuel_high=beside.fuel_high, agrees=fuel,
-        takings_low=low, takings_high=high, took=pays,
+        earned=Money(round(earned), took.currency), takings_low=low, takings_high=high, took=pays,
     )  # fmt: skip
 
 
