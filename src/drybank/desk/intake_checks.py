@@ -44,6 +44,7 @@ from drybank.records.entry import (
 )
 from drybank.records.errors import InputError, Missing
 from drybank.records.layout import Layout
+from drybank.takings import rounds
 
 if TYPE_CHECKING:
     from drybank.book import Book
@@ -182,12 +183,17 @@ def _is_here(case: Case, entry_id: str, kind: str) -> None:
 
 def _known_bag(case: Case, bag: str) -> None:
     told = (*case.past.told("collection"), *case.past.told("count"))
-    if not any(isinstance(t.body, BoxesEmptied | PiecesCounted) and t.body.bag == bag for t in told):
+    if any(isinstance(t.body, BoxesEmptied | PiecesCounted) and t.body.bag == bag for t in told):
+        return
+    if bag not in rounds(sorted(told, key=lambda t: t.happened)):
         raise Missing(f"No collection or count names bag “{bag}”. Check its number.")
 
 
 def _hand_over(case: Case, body: HandedOver) -> None:
-    _known_bag(case, body.bag)
+    if not body.to.strip():
+        raise InputError("Nobody was named.", mend="Say who has it now.")
+    if not body.bag.casefold().startswith("key "):
+        _known_bag(case, body.bag)
 
 
 def _deposit(case: Case, body: Deposited) -> None:

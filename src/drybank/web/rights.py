@@ -102,6 +102,7 @@ PAGES: Final[tuple[Page, ...]] = (
     _page("set-up", "set-up", "setup.set_up", OFFICE, posts=True),
     _page("sheet", "set-up/sheet/<str:sheet>", "setup.sheet", FLOOR),
     _page("people", "people", "crew.people", OWNER, posts=True),
+    _page("devices", "devices", "devices.devices", OFFICE, posts=True),
 )
 BY_NAME: Final = {page.name: page for page in PAGES}
 
@@ -164,12 +165,22 @@ CALLS: Final[tuple[Call, ...]] = (
     _call("GET", "trail", "reading.trail", page="balance"),
     _call("GET", "cash", "reading.cash", page="cash"),
     _call("GET", "statements/{period}", "reading.statement", page="statements"),
+    _call("GET", "income", "reading.income", page="income"),
+    _call("GET", "weeks", "reading.weeks", page="weeks"),
+    _call("GET", "weeks/{week}", "reading.week", page="week"),
+    _call("GET", "change-days/{bank}", "reading.change_day", page="change-day"),
     _call("GET", "entries", "reading.entries", page="book"),
     _call("GET", "entries/{entry}", "reading.entry", page="entry"),
     _call("GET", "verify", "reading.verify", page="verify"),
     _call("GET", "export", "reading.export", page="export"),
     _call("GET", "layout", "reading.layout", page="set-up"),
 )
+PAGE_ONLY: Final = frozenset({
+    # forms: what they enter is sent as entries; `rounds` shows what `visit` and `cash` give
+    "set-pocket", "readings", "rounds", "field-tests", "field-test", "given-back", "deposit", "bills", "correct",
+    "sheet", "people", "devices",  # files and accounts are not handed to programs
+})  # fmt: skip
+"""Pages of a store without a call of their own; papers (names that end in -pdf, -xlsx, -csv, journal) need none either."""
 
 
 def kinds_of(roles: frozenset[str]) -> frozenset[str]:

@@ -8,7 +8,7 @@ from __future__ import annotations
 import re
 from collections.abc import Callable
 from functools import wraps
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, Protocol
 
 import msgspec
 from django.http import HttpRequest, HttpResponse
@@ -57,7 +57,16 @@ def upkeep(store: str) -> Upkeep:
     return kept(store, "upkeep", lambda: of(site.book(), store, Pen(by="page", clock=site.now)))
 
 
-def findings(seat: Seat) -> tuple[Finding, ...]:
+class Eyes(Protocol):
+    """Who looks, at which store: a seat at a page or at a call."""
+
+    @property
+    def store(self) -> str: ...
+    @property
+    def sees_money(self) -> bool: ...
+
+
+def findings(seat: Eyes) -> tuple[Finding, ...]:
     """What this person may see of what is wrong here."""
     seen = upkeep(seat.store).look_at
     if not seat.sees_money:
