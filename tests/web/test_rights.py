@@ -90,7 +90,7 @@ def test_who_counts_or_collects_is_let_near_nothing_expected(name):
 
 def test_a_partner_opens_the_statement_and_nothing_else():
     mine = {p.name for p in STORE_PAGES if "partner" in p.roles and p.roles != ALL}
-    assert mine <= {"statements", "statement-pdf"}
+    assert mine <= {"statements", "statement-pdf", "statement-xlsx", "statement-csv"}
 
 
 def test_unknown_store_is_not_found_even_for_the_owner_of_the_book(as_):

@@ -8,12 +8,13 @@ from typing import TYPE_CHECKING
 
 import msgspec
 
+from drybank.desk.pages_weeks import WeekShown, week_shown
 from drybank.desk.standing import layout_at
-from drybank.desk.takings import statement_of, week_as_it_stands
+from drybank.desk.takings import statement_of
 from drybank.desk.today import Need
 from drybank.desk.today import today as today_of
 from drybank.records.finding import Finding
-from drybank.records.takings import PeriodTakings, Statement, WeekClose
+from drybank.records.takings import PeriodTakings, Statement
 
 if TYPE_CHECKING:
     from drybank.book import Book
@@ -32,7 +33,7 @@ class WeekReport(msgspec.Struct, frozen=True, kw_only=True):
     week: str
     first: date
     last: date
-    money: WeekClose
+    money: WeekShown
     statement: Statement
     before: tuple[PeriodTakings, ...]
     wrong: tuple[Finding, ...]
@@ -45,7 +46,7 @@ def week_report(
 ) -> WeekReport:
     """The report of a week such as 2026-W47; findings and due dates are today's."""
     laid = layout_at(book, store, when)
-    money = week_as_it_stands(book, store, week, when)
+    money = week_shown(book, store, week, when)
     first = date.fromisocalendar(int(week[:4]), int(week[6:]), 1)
     last = first + timedelta(days=6)
     before = statement_of(book, store, f"{first - timedelta(weeks=WEEKS - 1)}..{last}", when).weeks

@@ -117,18 +117,17 @@ def _of_boxes(boxes: Iterable[BoxDue], day: date) -> list[Ranked]:
 
 def last_week(book: Book, store: str, when: datetime) -> WeekSaid | None:
     """The last whole week's money; None where the store's book does not reach so far."""
-    from drybank.desk.takings import week_as_it_stands
+    from drybank.desk.pages_weeks import week_shown
 
     zone = ZoneInfo(layout_at(book, store, when).store.time_zone)
     day = when.astimezone(zone).date()
     monday = day - timedelta(days=day.weekday() + 7)
     try:
-        week = week_as_it_stands(book, store, f"{monday:%G-W%V}", when)
-        earlier = week_as_it_stands(book, store, f"{monday - timedelta(days=7):%G-W%V}", when)
+        week = week_shown(book, store, f"{monday:%G-W%V}", when)
+        earlier = week_shown(book, store, f"{monday - timedelta(days=7):%G-W%V}", when)
     except DrybankError:
         return None
-    currency = week.takings.currency
     return WeekSaid(
-        week=week.week, first=monday, last=monday + timedelta(days=6), took=week.takings, refunds=week.refunds,
-        shares=Money(sum(s.due.minor for s in week.shares), currency), kept=week.kept, before=earlier.takings, missing=week.missing,
+        week=week.week, first=monday, last=monday + timedelta(days=6), took=week.took, refunds=week.refunds,
+        shares=week.shares, kept=week.kept, before=earlier.took, missing=week.missing,
     )  # fmt: skip

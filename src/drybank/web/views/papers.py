@@ -74,11 +74,50 @@ def round_cards(request: HttpRequest, seat: Seat) -> HttpResponse:
 def statement(request: HttpRequest, seat: Seat, period: str) -> HttpResponse:
     """The owner's statement, or a partner's own."""
     from drybank.cards import statement_pdf
-    from drybank.web.views.statements import statement_for
+    from drybank.web.views.statements import reader_of, statement_for
 
-    return _pdf(
-        statement_pdf(statement_for(seat, period), language(), _paper(seat)[0]), f"statement-{seat.store}-{period}"
-    )
+    made = statement_for(seat, period, reader_of(request, seat))
+    return _pdf(statement_pdf(made, language(), _paper(seat)[0]), f"statement-{seat.store}-{period}")
+
+
+def _file(content: bytes | str, kind: str, name: str) -> HttpResponse:
+    return HttpResponse(content, content_type=kind, headers={"Content-Disposition": f'attachment; filename="{name}"'})
+
+
+def statement_sheet(request: HttpRequest, seat: Seat, period: str) -> HttpResponse:
+    """The statement as a spreadsheet."""
+    from drybank.cards import grids_xlsx, statement_grids
+    from drybank.web.views.statements import reader_of, statement_for
+
+    grids = statement_grids(statement_for(seat, period, reader_of(request, seat)), language())
+    kind = "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet"
+    return _file(grids_xlsx(grids), kind, safe_name(f"statement-{seat.store}-{period}") + ".xlsx")
+
+
+def statement_csv(request: HttpRequest, seat: Seat, period: str) -> HttpResponse:
+    """The statement as comma-separated text."""
+    from drybank.cards import grids_csv, statement_grids
+    from drybank.web.views.statements import reader_of, statement_for
+
+    grids = statement_grids(statement_for(seat, period, reader_of(request, seat)), language())
+    return _file(grids_csv(grids), "text/csv; charset=utf-8", safe_name(f"statement-{seat.store}-{period}") + ".csv")
+
+
+def journal(request: HttpRequest, seat: Seat, period: str) -> HttpResponse:
+    """The accountant's plain journal of a period."""
+    from drybank.desk.takings import journal_of
+
+    text = journal_of(site.book(), seat.store, period, site.now())
+    return _file(text, "text/plain; charset=utf-8", safe_name(f"journal-{seat.store}-{period}") + ".txt")
+
+
+def income(request: HttpRequest, seat: Seat) -> HttpResponse:
+    """Proof of income, to hand on."""
+    from drybank.cards import proof_pdf
+    from drybank.web.views.statements import income_of
+
+    made = income_of(seat, request.GET.get("first", ""), request.GET.get("last", ""))
+    return _pdf(proof_pdf(made, language(), _paper(seat)[0]), f"income-{seat.store}")
 
 
 def report(request: HttpRequest, seat: Seat, week: str) -> HttpResponse:
