@@ -29,6 +29,7 @@ Array = npt.NDArray[Any]
 MAGIC: Final = b"drybank columns 1 "
 READING, COLLECTION, COUNT, OTHER = range(4)
 _NO_MINOR: Final = np.iinfo(np.int64).min
+_SHORT: Final = 32_768
 _METHODS: Final = ("hand", "machine", "weight")
 _ALIGN: Final = 64
 _EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
@@ -53,6 +54,15 @@ class Thin(NamedTuple):
     body: AnyBody
     by: str
     seq: int
+
+
+class Series(NamedTuple):
+    """Numbers of several devices or boxes: those of ``names[k]`` stand in ``[start[k], start[k + 1])``, oldest first."""
+
+    names: tuple[str, ...]
+    start: Array
+    at: Array
+    number: Array
 
 
 class StoreColumns(msgspec.Struct, frozen=True, kw_only=True):
@@ -94,6 +104,30 @@ class StoreColumns(msgspec.Struct, frozen=True, kw_only=True):
             else:
                 happened = _EPOCH + timedelta(microseconds=at[n])
                 yield Thin(make.id(row), happened, make.body(kind[n], row), make.words[make.by[row]], seq[n])
+
+    def shown(self) -> Series:
+        """Every reading that stands in columns, device by device in order of time."""
+        return self._series(READING, self.arrays["number"])
+
+    def counted(self) -> Series:
+        """Pieces of every count of one single box that stands in columns, box by box in order of time."""
+        a = self.arrays
+        totals = np.concatenate([[0], np.cumsum(a["pieces"])])
+        of_row = totals[a["tail"][1:]] - totals[a["tail"][:-1]]
+        return self._series(COUNT, np.repeat(of_row, np.diff(a["first"])), single=True)
+
+    def _series(self, kind: int, values: Array, *, single: bool = False) -> Series:
+        a = self.arrays
+        length = np.diff(a["first"])
+        chosen = (a["kind"] == kind) & ((length == 1) | (not single))
+        mine = np.repeat(chosen, length)
+        device, at = a["item"][mine], np.repeat(a["at"], length)[mine]
+        order = np.argsort(device.astype(np.int16) if len(self.words) < _SHORT else device, kind="stable")
+        device = device[order]
+        cuts = np.flatnonzero(np.diff(device)) + 1
+        start = np.concatenate([[0], cuts, [device.size]]) if device.size else np.zeros(1, np.int64)
+        names = tuple(self.words[d] for d in device[start[:-1]].tolist())
+        return Series(names, start.astype(np.int64), at[order], values[mine][order])
 
     def pack(self) -> bytes:
         """The bytes of a file."""

@@ -18,7 +18,7 @@ When = datetime | date
 
 def layout_at(book: Book, store: str, when: When | None = None) -> Layout:
     """The store with its sheets laid over it, as both stood at ``when`` (now, if not said)."""
-    if store not in book.stores():
+    if not book.tip(store):
         known = ", ".join(sorted(book.stores())) or "none yet"
         raise Missing(f"There is no store “{store}” in this book. Stores: {known}.")
     moment = when if when is not None else now()
