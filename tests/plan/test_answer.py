@@ -56,7 +56,7 @@ class TestTheAnswer:
         assert names == [
             "time for a coin of 0.25 USD",
             "start price",
-            "first time",
+            "what a start gives",
             "heat high",
             "heat low",
             "cool-down",

@@ -15,7 +15,7 @@ from drybank.plan.queue import need_table, through_traffic, week_settings
 from drybank.plan.search.problem import middle
 from drybank.records.errors import InputError
 from drybank.records.plan import PlanLimits
-from drybank.records.store import Bank, Opening, Store
+from drybank.records.store import Bank, Opening, Pocket, Store
 
 sys.path.insert(0, str(Path(__file__).parent))
 from cast import inputs
@@ -27,9 +27,13 @@ SHOP = Store(
 )  # fmt: skip
 
 
+def drums(number):
+    return tuple(Pocket(key=str(i), fill_kg=12.0) for i in range(number))
+
+
 def busy(pockets: int, **changes):
     asked = inputs(**changes)
-    week = week_of_bank(SHOP, "front", asked.loads, asked.loads_per_week.value, pockets, 12.0)
+    week = week_of_bank(SHOP, "front", asked.loads, asked.loads_per_week.value, drums(pockets), ())
     return msgspec.structs.replace(asked, traffic=week, pockets=pockets)
 
 
@@ -58,12 +62,12 @@ class TestWeek:
     def test_hours_past_midnight_belong_to_the_next_day(self):
         night = msgspec.structs.replace(SHOP, hours=(Opening(days=("sun",), open="22:30", close="02:00"),))
         asked = inputs()
-        week = week_of_bank(night, "front", asked.loads, 600.0, 4, 12.0)
+        week = week_of_bank(night, "front", asked.loads, 600.0, drums(4), ())
         assert {h for h, v in enumerate(week.arrivals.by_hour) if v > 0} == {166, 167, 0, 1}
 
     def test_a_store_without_hours_gets_no_week(self):
         asked = inputs()
-        assert week_of_bank(msgspec.structs.replace(SHOP, hours=()), "front", asked.loads, 600.0, 4, 12.0) is None
+        assert week_of_bank(msgspec.structs.replace(SHOP, hours=()), "front", asked.loads, 600.0, drums(4), ()) is None
 
     def test_needs_of_the_week_are_needs_of_the_loads(self, crowded):
         table = need_table(crowded, crowded.today, middle(crowded))

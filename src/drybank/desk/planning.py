@@ -8,10 +8,11 @@ from typing import TYPE_CHECKING
 
 import msgspec
 
-from drybank.desk.houses import Adopted, adopt, house_from, propose
+from drybank.desk.houses import Adopted, adopt, propose
 from drybank.desk.plan_given import given_of
 from drybank.desk.stamp import Pen
 from drybank.desk.standing import bank_key, layout_at
+from drybank.desk.weather import RoomAsk, room_of
 from drybank.records.errors import InputError
 from drybank.records.plan import Plan, PlanInputs, PlanSetting, SettingPriced
 
@@ -19,7 +20,7 @@ if TYPE_CHECKING:
     from drybank.book import Book
 
 
-def inputs_of(book: Book, store: str, bank: str, pen: Pen) -> PlanInputs:
+def inputs_of(book: Book, store: str, bank: str, pen: Pen, ask: RoomAsk | None = None) -> PlanInputs:
     """All that a plan of a bank is made from, as the book stands now; what is not given is listed as assumed."""
     from drybank.desk.learning import learned_for, store_with_learned, with_learned
     from drybank.plan import plan_inputs
@@ -31,35 +32,64 @@ def inputs_of(book: Book, store: str, bank: str, pen: Pen) -> PlanInputs:
     unread = [laid.sheets[s].name for s in sorted(used) if not book.sheet_state(store, s).is_read_back]
     learned = learned_for(book, store, when)
     told = msgspec.structs.replace(laid, store=store_with_learned(laid.store, learned))
-    given = given_of(book, told, key, when)
+    room, notes = room_of(laid, ask) if ask is not None else (None, ())
+    given = msgspec.structs.replace(given_of(book, told, key, when), room=room)
     made = plan_inputs(told.store, laid.sheets, key, book.house_at(store, key, when), given)
     made = with_learned(made, learned, laid.store)
+    made = msgspec.structs.replace(made, notes=(*made.notes, *notes))
     if not unread:
         return made
     note = f"Nobody has read back at a machine what sheet {', '.join(unread)} says: check one control before you set the bank."
     return msgspec.structs.replace(made, sheet_is_read_back=False, notes=(*made.notes, note))
 
 
-def plan_bank(book: Book, store: str, bank: str, pen: Pen) -> Plan:
-    """What to set on a bank, what it should bring, what could make it wrong."""
+def plan_bank(book: Book, store: str, bank: str, pen: Pen, ask: RoomAsk | None = None) -> Plan:
+    """What to set on a bank, what it should bring, what could make it wrong; ``ask`` says whether room air is counted."""
     from drybank.plan import make_plan
 
-    return make_plan(inputs_of(book, store, bank, pen))
+    return make_plan(inputs_of(book, store, bank, pen, ask or RoomAsk()))
 
 
 def what_if(book: Book, store: str, bank: str, pen: Pen, texts: Sequence[str]) -> SettingPriced:
     """Price settable changes, ``name=value`` each, against what stands today."""
-    from drybank.plan import price_setting, setting_of
+    from drybank.plan import price_setting
 
     inputs = inputs_of(book, store, bank, pen)
     if inputs.today is None:
         raise InputError(
             f"Bank {inputs.bank} has no settings today to compare with.", mend="Adopt the ones it holds first."
         )
+    changed = _setting(book, store, pen, inputs, "; ".join(texts))
+    return price_setting(inputs, changed, against=inputs.today, name="; ".join(texts))
+
+
+def compare(book: Book, store: str, bank: str, pen: Pen, two: tuple[str, str]) -> SettingPriced:
+    """Price one set of settings against another, the same loads met; each is ``today``, ``plan`` or ``name=value;...``."""
+    from drybank.plan import price_setting
+
+    inputs = inputs_of(book, store, bank, pen)
+    one, other = (_setting(book, store, pen, inputs, text) for text in two)
+    return price_setting(inputs, other, against=one, name=f"{two[1]} against {two[0]}")
+
+
+def _setting(book: Book, store: str, pen: Pen, inputs: PlanInputs, text: str) -> PlanSetting:
+    """A setting in a person's words: today's, the plan's answer, or changes to today's."""
+    from drybank.desk.plan_asked import house_asked
+    from drybank.plan import make_plan, setting_of
+
+    words = text.strip().lower()
+    if words == "plan":
+        return make_plan(inputs).setting
+    if inputs.today is None:
+        raise InputError(
+            f"Bank {inputs.bank} has no settings today to start from.", mend="Adopt the ones it holds first."
+        )
+    if words == "today":
+        return inputs.today
     laid = layout_at(book, store, pen.clock())
     today = book.house_at(store, inputs.bank, pen.clock())
-    changed: PlanSetting = setting_of(inputs, house_from(laid, inputs.bank, texts, today))
-    return price_setting(inputs, changed, against=inputs.today)
+    texts = [part.strip() for part in text.split(";") if part.strip()]
+    return setting_of(inputs, house_asked(laid, inputs, texts, today))
 
 
 def digest(plan: Plan) -> str:

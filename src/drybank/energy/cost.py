@@ -12,7 +12,7 @@ from drybank.energy.supply import billed_joules
 from drybank.energy.tariff import exact_total_minor
 from drybank.records.energy import MinuteCost, Supply, Tariff, UnitCost, Usage
 from drybank.records.errors import InputError, OutOfRange
-from drybank.records.money import exact
+from drybank.records.money import MINOR_DIGITS, exact
 from drybank.records.working import Estimate, Input, Working
 
 
@@ -116,7 +116,12 @@ def _per_minute(what: str, units: float, cost: UnitCost, price: Decimal | None) 
     taken = cost.marginal_minor if price is None else price
     inputs = (
         Input(name=f"{what} a minute", value=f"{units:.6g}", unit=cost.unit, how="computed"),
-        Input(name="price", value=str(taken), unit=f"minor units per {cost.unit}", how="computed"),
+        Input(
+            name="price",
+            value=_major(exact(taken), cost.currency),
+            unit=f"{cost.currency} per {cost.unit}",
+            how="computed",
+        ),
     )
     working = Working(
         figure=f"{what} cost of a heated minute",
@@ -134,18 +139,22 @@ def _sum(a: Estimate, b: Estimate) -> Estimate:
 
 
 def _unit_working(usage: Usage, tariff: Tariff, marginal: Fraction, average: Fraction | None) -> Working:
-    shown = "not known" if average is None else str(_decimal(average))
+    shown = "not known" if average is None else _major(average, tariff.currency)
     return Working(
         figure=f"price of a {tariff.unit}",
         formula="marginal: bill with one more unit less the bill; average: bill over units",
         source=tariff.source or f"tariff “{tariff.name}”",
         inputs=(
             Input(name="units on the bill", value=str(usage.quantity), unit=tariff.unit),
-            Input(name="marginal", value=str(_decimal(marginal)), unit=f"minor units of {tariff.currency}",
-                  how="computed"),
-            Input(name="average", value=shown, unit=f"minor units of {tariff.currency}", how="computed"),
+            Input(name="marginal", value=_major(marginal, tariff.currency), unit=tariff.currency, how="computed"),
+            Input(name="average", value=shown, unit=tariff.currency, how="computed"),
         ),
     )  # fmt: skip
+
+
+def _major(minor: Fraction, currency: str) -> str:
+    """An exact price in whole currency units, to a millionth."""
+    return f"{_decimal(minor / 10 ** MINOR_DIGITS[currency]):f}"
 
 
 def _decimal(value: Fraction) -> Decimal:

@@ -11,14 +11,16 @@ import msgspec
 import numpy as np
 
 from drybank.plan import words
+from drybank.plan.beside import free_window, minute_costs, room_air_told
 from drybank.plan.gather.grid import house_of
-from drybank.plan.outcome import figures, mean, meet, normal_price, weekly_minor
+from drybank.plan.outcome import figures, meet, normal_price, weekly_minor
 from drybank.plan.queue import Queued, through_traffic, waiting_figures, waits_p95_s
 from drybank.plan.ranges import (
     LIMIT_NAMES,
     LeastRegret,
     best_in,
     capped,
+    fuel_hold,
     fuel_steps,
     matters,
     only,
@@ -33,7 +35,6 @@ from drybank.plan.search.running import Ranking, search
 from drybank.plan.workings import inputs_listed, workings
 from drybank.records.errors import DrybankError, InputError, NotIdentified
 from drybank.records.plan import (
-    FreeWindow,
     FrontPoint,
     LimitCost,
     Plan,
@@ -67,11 +68,11 @@ def make_plan(inputs: PlanInputs) -> Plan:
     least = price_response(inputs)
     front = _front(inputs, question, first)
     named = _named(inputs, question, ranking, least.setting, front)
-    also = [(n.setting, _weekly(inputs, question, n.setting)) for n in named]
+    also = [(s, _weekly(inputs, question, s)) for s in [n.setting for n in named] + [p.setting for p in front]]
     queued = through_traffic(inputs, _settings(inputs, question, ranking), also)
     answer = queued.setting if queued is not None else first
     _hold_against_plain_maths(inputs, question, answer)
-    return _written(inputs, question, _Found(ranking, least, front, named, queued), answer)
+    return _written(inputs, question, _Found(ranking, first, least, front, named, queued), answer)
 
 
 @dataclass(frozen=True)
@@ -88,6 +89,7 @@ class _Found:
     """What the searches found before the answer was chosen."""
 
     ranking: Ranking
+    first: PlanSetting
     least: LeastRegret
     front: tuple[FrontPoint, ...]
     named: tuple[_Name, ...]
@@ -112,7 +114,7 @@ def price_setting(
     breaks = () if choice is not None and is_allowed(question, choice) else _broken(inputs, setting)
     met = meet(inputs, setting, world)
     return SettingPriced(
-        name=name, setting=setting, against=against, is_on_grid=on_grid, breaks=breaks,
+        name=name, setting=setting, against=against, is_on_grid=on_grid, breaks=breaks, currency=inputs.currency,
         figures=figures(inputs, setting, against, world, _worlds(inputs)),
         workings=workings(inputs, setting, met, world),
     )  # fmt: skip
@@ -223,7 +225,7 @@ def _written(inputs: PlanInputs, question: Problem, found: _Found, answer: PlanS
         return words.say_setting(inputs, setting)
 
     made = figures(inputs, answer, inputs.today, world, _worlds(inputs))
-    ranked = matters(inputs, answer)
+    ranked, steps = matters(inputs, answer), fuel_steps(inputs, say)
     keeps = inputs.today is not None and _same(answer, inputs.today)
     by_key = {f.key: f for f in made}
     waits = waits_p95_s(inputs, [p.setting for p in found.front], queued)
@@ -235,19 +237,21 @@ def _written(inputs: PlanInputs, question: Problem, found: _Found, answer: PlanS
         store=inputs.store, bank=inputs.bank, currency=inputs.currency,
         setting=answer, house=house_of(inputs.grid, answer), today=inputs.today,
         what_to_set=words.what_to_set(inputs, answer, keeps),
-        what_it_brings=words.what_it_brings(inputs, by_key["contribution"], by_key["lost"], keeps),
+        what_it_brings=words.what_it_brings(inputs, by_key, keeps),
         what_could_be_wrong=words.what_could_be_wrong(inputs, ranked),
         keeps_today=keeps, changes=words.changes(inputs, answer, inputs.today),
-        figures=(*made, *waiting_figures(queued.report if queued is not None else None)),
+        figures=(*made, *waiting_figures(queued, inputs.today)),
         rivals=_rivals(inputs, question, found, answer), front=front,
         limit_costs=_limit_costs(inputs, found.ranking, queued),
         answers=found.least.against(inputs, answer, say),
         least_regret=found.least.setting, least_regret_minor=found.least.regret_minor,
-        matters=ranked, fuel_steps=fuel_steps(inputs, say), free_window=_free_window(inputs, answer),
+        matters=ranked, fuel_steps=steps, free_window=free_window(inputs, answer),
         queue=queued.report if queued is not None else None,
         search=_report(inputs, found.ranking, found.least, queued),
         assumptions=inputs.assumptions, notes=_notes(inputs, queued), inputs=inputs_listed(inputs),
         workings=workings(inputs, answer, meet(inputs, answer, world), world),
+        minute_cost=minute_costs(inputs, answer), fuel_hold=fuel_hold(inputs, steps, is_best=answer == found.first),
+        room_air=room_air_told(inputs, answer),
     )  # fmt: skip
 
 
@@ -397,25 +401,3 @@ def _limit_costs(inputs: PlanInputs, ranking: Ranking, queued: Queued | None) ->
             )
         )  # fmt: skip
     return tuple(sorted(out, key=lambda c: -c.cost_minor))
-
-
-def _free_window(inputs: PlanInputs, answer: PlanSetting) -> FreeWindow | None:
-    """Free drying for the price of its energy: takings given up, and washes more that would pay for it."""
-    world = middle(inputs)
-    met = meet(inputs, answer, world)
-    dried = mean(met, met.is_dried * 1.0)
-    if dried <= 0:
-        return None
-    takings = mean(met, met.takings) / dried
-    cost = mean(met, met.energy_cost + met.wear_cost) / dried
-    gain = world.visit_minor - cost
-    more = takings / gain if gain > 0 else None
-    if more is None:
-        says = "A load's visit brings less than drying it costs: a free window cannot pay."
-    else:
-        says = (
-            f"Drying free gives up {words.money(inputs, takings)} a load and costs {words.money(inputs, cost)} in energy and "
-            f"wear; in those hours it takes {100 * more:.0f} % more loads to come out even."
-        )
-    return FreeWindow(says=says, cost_minor_per_load=cost, takings_given_up_minor_per_load=takings,
-                      washes_to_break_even_frac=more)  # fmt: skip

@@ -11,10 +11,12 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
 from drybank.plan.search.problem import JOULES_KWH, MICRO, World, limit_minor, paid_need_s, rates_micro_s, whole_seconds
+from drybank.plan.words import fuel_unit
 from drybank.records.errors import InputError
 from drybank.records.plan import F64, I64, PlanFigure, PlanInputs, PlanSetting
 from drybank.records.working import Estimate, Interval
@@ -227,7 +229,26 @@ def figures(
     per_week = inputs.loads_per_week.value
     out = [_sum_figure(kind, per_week, weeks, new, old, far) for kind in SUMS]
     out += [_share_figure(kind, per_week, new, old, far) for kind in SHARES]
+    out = [_in_unit(f, inputs) if f.key == "gas" else f for f in out]
     return (*out, *_prices(inputs, new, old, proposed, today))
+
+
+def _in_unit(figure: PlanFigure, inputs: PlanInputs) -> PlanFigure:
+    """Fuel in the person's own unit."""
+    unit = fuel_unit(inputs)
+
+    def told(one: Estimate | None) -> Estimate | None:
+        if one is None:
+            return None
+        spans = {k: v and msgspec.structs.replace(v, low=v.low / unit.kwh, high=v.high / unit.kwh)
+                 for k, v in (("interval", one.interval), ("assumption", one.assumption))}  # fmt: skip
+        return msgspec.structs.replace(one, value=one.value / unit.kwh, unit=unit.name, **spans)
+
+    proposed = told(figure.proposed)
+    assert proposed is not None, "a figure has a proposed value"
+    return msgspec.structs.replace(
+        figure, today=told(figure.today), proposed=proposed, difference=told(figure.difference)
+    )
 
 
 def _sum_figure(

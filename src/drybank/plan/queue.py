@@ -8,8 +8,10 @@ the list's end; then the report says how much the cut could miss.
 from __future__ import annotations
 
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 
+import msgspec
 import numpy as np
 
 from drybank.plan.outcome import levels_of, mean, meet
@@ -18,11 +20,11 @@ from drybank.records.errors import InputError
 from drybank.records.plan import F64, I64, PlanFigure, PlanInputs, PlanSetting, QueueReport
 from drybank.records.traffic import BankSetting, CoinBuying, Demand, NeedTable
 from drybank.records.traffic import Settings as WeekSettings
-from drybank.records.working import Estimate
+from drybank.records.working import Estimate, Interval
 from drybank.traffic import Work, simulate_counts
 from drybank.traffic.result import estimate, percentile_s, ratio
 
-CANDIDATES, WEEKS, REPLICATIONS, SEED = 8, 13, 8, 20_260_101
+CANDIDATES, WEEKS, REPLICATIONS, SEED, THREADS = 8, 13, 8, 20_260_101, 2
 KINDS = 10
 SECOND_TICKS = 1_000_000
 LINES = ("lost_pocket_line", "lost_pocket_wait")
@@ -53,6 +55,8 @@ class Queued:
     waits_s: dict[PlanSetting, float | None]
     after_minor: dict[PlanSetting, float]
     """What each setting that went through brings a week, customers lost in line taken off."""
+    wait_each_s: dict[PlanSetting, F64]
+    """The 95th percentile of waits in each replication, for the chosen setting and today's."""
 
 
 def through_traffic(
@@ -60,19 +64,50 @@ def through_traffic(
 ) -> Queued | None:
     """The best of the short list with queues counted; None when no week of customers is given.
 
-    ``ranked`` is best first, each with what it brings before queues; ``also`` go through in any case (named rivals).
+    ``ranked`` is best first, each with what it brings before queues; ``also`` go through in any case (named rivals, the
+    points of the front). Settings run two at a time, one thread each; the result does not depend on it.
     """
     if inputs.traffic is None or not ranked:
         return None
     world = middle(inputs)
-    today = _run(inputs, inputs.today, world) if inputs.today is not None else None
-    runs: list[tuple[float, _Run]] = []
-    best, cut = -np.inf, 0.0
-    for setting, bound in also:
-        runs.append(_after(inputs, setting, bound, world))
-        best = _best_keeping(inputs, runs)
+    also = list(dict(also).items())
+    first = [s for s, _ in also] + ([inputs.today] if inputs.today is not None else [])
+    with ThreadPoolExecutor(THREADS) as pool:
+        made = dict(zip(first, pool.map(lambda s: _run(inputs, s, world), first), strict=True))
+        runs = [(bound - made[s].cost_minor, made[s]) for s, bound in also]
+        cut = _down_the_list(inputs, ranked, runs, world, pool)
+        chosen, free = _chosen(inputs, runs)
+        known = [s for s in (chosen[1].setting, inputs.today) if s is not None]
+        each = dict(zip(known, pool.map(lambda s: _waits_each(inputs, s, world), known), strict=True))
+    value, run = chosen
+    return Queued(
+        setting=run.setting,
+        wait_limit_cost_minor=max(0.0, free[0] - value),
+        without_wait_limit=free[1].setting,
+        report=_report(inputs, len(runs), run, made[inputs.today] if inputs.today is not None else None),
+        cut_minor=max(0.0, cut - value),
+        waits_s={r.setting: r.wait_p95_s for _, r in runs},
+        after_minor={r.setting: v for v, r in runs},
+        wait_each_s=each,
+    )
+
+
+def _down_the_list(
+    inputs: PlanInputs, ranked: Sequence[tuple[PlanSetting, float]], runs: list[tuple[float, _Run]], world: World,
+    pool: ThreadPoolExecutor,
+) -> float:  # fmt: skip
+    """Run settings of the short list until no bound left beats the best, or the list's end; the best bound left out."""
+    best, cut = _best_keeping(inputs, runs), 0.0
     done = {r.setting for _, r in runs}
     seen: set[tuple[int, int, int]] = set()
+    waiting: list[tuple[PlanSetting, float]] = []
+
+    def run_waiting() -> None:
+        settings = [s for s, _ in waiting]
+        for (_, bound), run in zip(waiting, pool.map(lambda s: _run(inputs, s, world), settings), strict=True):
+            runs.append((bound - run.cost_minor, run))
+        waiting.clear()
+
     for setting, bound in ranked:
         if bound <= best:
             break
@@ -84,14 +119,12 @@ def through_traffic(
             cut = max(cut, bound)
             continue
         seen.add(times)
-        runs.append(_after(inputs, setting, bound, world))
-        best = _best_keeping(inputs, runs)
-    return _chosen(inputs, runs, today, cut)
-
-
-def _after(inputs: PlanInputs, setting: PlanSetting, bound: float, world: World) -> tuple[float, _Run]:
-    run = _run(inputs, setting, world)
-    return bound - run.cost_minor, run
+        waiting.append((setting, bound))
+        if len(waiting) >= (THREADS if runs else 1):
+            run_waiting()
+            best = _best_keeping(inputs, runs)
+    run_waiting()
+    return cut
 
 
 def _best_keeping(inputs: PlanInputs, runs: Sequence[tuple[float, _Run]]) -> float:
@@ -105,22 +138,12 @@ def _keeps(inputs: PlanInputs, run: _Run) -> bool | None:
     return None if limit is None else run.wait_p95_s is None or run.wait_p95_s <= limit
 
 
-def _chosen(inputs: PlanInputs, runs: Sequence[tuple[float, _Run]], today: _Run | None, cut: float) -> Queued:
+def _chosen(inputs: PlanInputs, runs: Sequence[tuple[float, _Run]]) -> tuple[tuple[float, _Run], tuple[float, _Run]]:
+    """The best run that keeps the limit on waiting (where none does, the shortest wait: the report says so), and the best
+    were waiting not limited."""
     keeping = [x for x in runs if _keeps(inputs, x[1]) is not False]
-    if keeping:
-        value, run = max(keeping, key=lambda x: x[0])
-    else:  # nobody keeps the limit: the shortest wait, and the report says so
-        value, run = min(runs, key=lambda x: (x[1].wait_p95_s or 0.0, -x[0]))
-    free_value, free = max(runs, key=lambda x: x[0])
-    return Queued(
-        setting=run.setting,
-        wait_limit_cost_minor=max(0.0, free_value - value),
-        without_wait_limit=free.setting,
-        report=_report(inputs, len(runs), run, today),
-        cut_minor=max(0.0, cut - value),
-        waits_s={r.setting: r.wait_p95_s for _, r in runs},
-        after_minor={r.setting: v for v, r in runs},
-    )
+    best = max(keeping, key=lambda x: x[0]) if keeping else min(runs, key=lambda x: (x[1].wait_p95_s or 0.0, -x[0]))
+    return best, max(runs, key=lambda x: x[0])
 
 
 def waits_p95_s(inputs: PlanInputs, settings: Sequence[PlanSetting], known: Queued | None) -> list[float | None]:
@@ -131,22 +154,47 @@ def waits_p95_s(inputs: PlanInputs, settings: Sequence[PlanSetting], known: Queu
     return [waits[s] if s in waits else _run(inputs, s, middle(inputs)).wait_p95_s for s in settings]
 
 
-def waiting_figures(report: QueueReport | None) -> tuple[PlanFigure, ...]:
-    """Waiting and customers lost in line, today beside proposed."""
-    if report is None:
+def waiting_figures(queued: Queued | None, today: PlanSetting | None) -> tuple[PlanFigure, ...]:
+    """Waiting and customers lost in line, today beside proposed, the same customers met."""
+    if queued is None:
         return ()
-    p95 = [None if v is None else Estimate(value=v, unit="s") for v in (report.wait_p95_today_s, report.wait_p95_s)]
+    report = queued.report
     out = [
         PlanFigure(key="lost in line", name="customers lost in line at the dryers", today=report.lost_today,
                    proposed=report.lost, difference=report.lost_difference),
         PlanFigure(key="wait", name="mean wait for a pocket", today=report.wait_mean_today_s,
                    proposed=report.wait_mean_s, difference=report.wait_mean_difference_s),
     ]  # fmt: skip
-    if p95[1] is not None:
-        change = None if p95[0] is None else Estimate(value=p95[1].value - p95[0].value, unit="s")
-        name = "95 of 100 waits are within"
-        out.append(PlanFigure(key="wait p95", name=name, today=p95[0], proposed=p95[1], difference=change))
+    new = queued.wait_each_s[queued.setting]
+    old = queued.wait_each_s.get(today) if today is not None else None
+    if report.wait_p95_s is not None:
+        before = None if old is None else _percentile(report.wait_p95_today_s, old)
+        change = None
+        if old is not None and report.wait_p95_today_s is not None:
+            spread = estimate(new - old, "s")
+            value = report.wait_p95_s - report.wait_p95_today_s
+            change = msgspec.structs.replace(spread, value=value, interval=_about(value, spread.interval))
+        out.append(PlanFigure(key="wait p95", name="95 of 100 waits are within", today=before,
+                              proposed=_percentile(report.wait_p95_s, new), difference=change))  # fmt: skip
     return tuple(out)
+
+
+def _percentile(value: float | None, each: F64) -> Estimate:
+    """A percentile over all replications, with the interval that its scatter between replications gives."""
+    spread = estimate(each, "s")
+    if value is None:
+        return spread
+    around = _about(value, spread.interval)
+    return msgspec.structs.replace(
+        spread, value=value, interval=around and msgspec.structs.replace(around, low=max(0.0, around.low))
+    )
+
+
+def _about(value: float, spread: Interval | None) -> Interval | None:
+    if spread is None:
+        return None
+    half = (spread.high - spread.low) / 2.0
+    return msgspec.structs.replace(spread, low=value - half, high=value + half)
 
 
 def _report(inputs: PlanInputs, candidates: int, run: _Run, today: _Run | None) -> QueueReport:
@@ -185,7 +233,7 @@ def _says(inputs: PlanInputs, run: _Run, keeps: bool | None, change: Estimate | 
 def _run(inputs: PlanInputs, setting: PlanSetting, world: World) -> _Run:
     """A setting's weeks; the loads of a lost customer take margin and visit along."""
     assert inputs.traffic is not None, "asked for only where a week is given"
-    work = Work(weeks=WEEKS, replications=REPLICATIONS, seed=SEED, warm_weeks=1, threads=2)
+    work = Work(weeks=WEEKS, replications=REPLICATIONS, seed=SEED, warm_weeks=1)
     counts = simulate_counts(inputs.traffic, week_settings(inputs, setting, world), work)
     lost: F64 = np.sum([counts.column(name) for name in LINES], axis=0) / WEEKS
     waits = ratio(counts.column("pocket_wait_ticks"), counts.column("pocket_waits")) / SECOND_TICKS
@@ -198,6 +246,17 @@ def _run(inputs: PlanInputs, setting: PlanSetting, world: World) -> _Run:
         setting=setting, lost=lost, waits=np.nan_to_num(waits), cost_minor=float(lost.mean()) * loads * max(each, 0.0),
         wait_p95_s=percentile_s(counts.waits[1].sum(axis=0), 0.95),
     )  # fmt: skip
+
+
+def _waits_each(inputs: PlanInputs, setting: PlanSetting, world: World) -> F64:
+    """The 95th percentile of waits in each replication by itself; what it scatters between them. [s]"""
+    assert inputs.traffic is not None, "asked for only where a week is given"
+    sold, out = week_settings(inputs, setting, world), np.zeros(REPLICATIONS)
+    for k in range(REPLICATIONS):
+        work = Work(weeks=WEEKS, replications=1, seed=SEED, warm_weeks=1, first=k)
+        counts = simulate_counts(inputs.traffic, sold, work)
+        out[k] = percentile_s(counts.waits[1].sum(axis=0), 0.95) or 0.0
+    return out
 
 
 def week_settings(inputs: PlanInputs, setting: PlanSetting, world: World) -> WeekSettings:

@@ -24,13 +24,14 @@ from drybank.plan.search.problem import (
     setting_at,
 )
 from drybank.plan.search.running import Ranking, best_codes, choice_at, decode, places_of, search, values_micro
-from drybank.plan.words import money, price
+from drybank.plan.words import fuel_unit, money, price
 from drybank.records.errors import InputError
 from drybank.records.plan import (
     F64,
     I64,
     RUNGS,
     AnswerAtPrice,
+    FuelHold,
     FuelStep,
     Matter,
     PlanInputs,
@@ -214,8 +215,10 @@ def unknowns(inputs: PlanInputs) -> tuple[Unknown, ...]:
     def amount(minor: float) -> str:
         return money(inputs, minor)
 
-    def per(what: str) -> Callable[[float], str]:
-        return lambda minor: f"{price(inputs, minor)} {what}"
+    unit = fuel_unit(inputs)
+
+    def per(what: str, times: float = 1.0) -> Callable[[float], str]:
+        return lambda minor: f"{price(inputs, minor * times)} a {what}"
 
     out = [
         Unknown(_of("walk-away price of a normal load", walk, amount), here.but(walk_away_minor=walk.low),
@@ -223,13 +226,13 @@ def unknowns(inputs: PlanInputs) -> tuple[Unknown, ...]:
         Unknown(_of("what a load's visit brings beside drying", costs.visit_minor, amount),
                 here.but(visit_minor=costs.visit_minor.low), here.but(visit_minor=costs.visit_minor.high),
                 "Work out what a wash leaves after water, heat and soap."),
-        Unknown(_of("price of fuel", costs.fuel_minor_kwh, per("a kWh")),
+        Unknown(_of("price of fuel", costs.fuel_minor_kwh, per(unit.name, unit.kwh)),
                 here.but(fuel_minor_kwh=costs.fuel_minor_kwh.low), here.but(fuel_minor_kwh=costs.fuel_minor_kwh.high),
                 "Enter the latest bill."),
-        Unknown(_of("price of electricity", costs.power_minor_kwh, per("a kWh")),
+        Unknown(_of("price of electricity", costs.power_minor_kwh, per("kWh")),
                 here.but(power_minor_kwh=costs.power_minor_kwh.low), here.but(power_minor_kwh=costs.power_minor_kwh.high),
                 "Enter the latest bill."),
-        Unknown(_of("wear of a pocket", costs.wear_minor_hour, per("an hour")),
+        Unknown(_of("wear of a pocket", costs.wear_minor_hour, per("motor hour")),
                 here.but(wear_minor_hour=costs.wear_minor_hour.low), here.but(wear_minor_hour=costs.wear_minor_hour.high),
                 "Add up a year's repairs over the hour meters."),
         Unknown(Assumption(name="time that loads need", taken="as stated", low=f"{loads.need_low_frac:.2f} times",
@@ -340,6 +343,22 @@ def fuel_steps(inputs: PlanInputs, say: Sayer) -> tuple[FuelStep, ...]:
             )
         )
     return tuple(steps)
+
+
+def fuel_hold(inputs: PlanInputs, steps: Sequence[FuelStep], *, is_best: bool) -> FuelHold:
+    """Between which of the steps around today's price the answer lies; ``is_best``: it is the best before queues too."""
+    low = max((s.times_today for s in steps if s.times_today <= 1.0), default=None)
+    high = min((s.times_today for s in steps if s.times_today > 1.0), default=None)
+    ends = [FUEL_RANGE[0] if low is None else low, FUEL_RANGE[1] if high is None else high]
+    today = inputs.costs.fuel_minor_kwh.value
+    unit = fuel_unit(inputs)
+    span = " to ".join(price(inputs, today * unit.kwh * e) for e in ends)
+    who = "These settings stay the best" if is_best else "Before queues, today's best settings stay the best"
+    if today <= 0:
+        return FuelHold(low_times=None, high_times=None, says="Fuel costs nothing here, so its price changes nothing.")
+    says = f"{who} while fuel costs {ends[0]:.2f} to {ends[1]:.2f} times today's price ({span} a {unit.name})"
+    says += ", as far as was looked." if low is None and high is None else "."
+    return FuelHold(low_times=low, high_times=high, says=says)
 
 
 def _line(inputs: PlanInputs, setting: PlanSetting, world: World) -> _Line:

@@ -2,9 +2,37 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from drybank.energy import Electricity, billed_joules
+from drybank.records.energy import UNITS_OF, Propane
+from drybank.records.errors import DrybankError
 from drybank.records.money import MINOR_DIGITS, Money
 from drybank.records.plan import Matter, PlanFigure, PlanInputs, PlanSetting, SettingChange
-from drybank.records.units import minutes
+from drybank.records.units import KWH_J, minutes
+
+
+@dataclass(frozen=True)
+class FuelUnit:
+    """The unit that fuel is told in, and the kWh of higher heating value in one of it."""
+
+    name: str
+    kwh: float
+
+
+def fuel_unit(inputs: PlanInputs) -> FuelUnit:
+    """The person's unit of fuel where this fuel is measured in it, else the tariff's, else kWh."""
+    supply, tariff = inputs.costs.fuel_supply, inputs.costs.fuel_tariff
+    if supply is None or isinstance(supply, Electricity):
+        return FuelUnit("kWh", 1.0)
+    allowed = UNITS_OF["propane" if isinstance(supply, Propane) else "natural gas"]
+    wanted = [inputs.units.gas, tariff.unit if tariff is not None else "kWh", "kWh"]
+    name = next(u for u in wanted if u in allowed)
+    try:
+        return FuelUnit(name, float(billed_joules(name, supply)) / KWH_J)
+    except DrybankError:  # a volume of a gas whose heat nobody knows
+        return FuelUnit("kWh", 1.0)
 
 
 def money(inputs: PlanInputs, minor: float) -> str:
@@ -53,7 +81,7 @@ def _rows(inputs: PlanInputs, setting: PlanSetting) -> list[tuple[str, str]]:
         for other, time_s in zip(grid.other_inputs, setting.other_times_s, strict=True)
     ]
     rows.append(("start price", str(Money(setting.start_minor, inputs.currency))))
-    rows.append(("first time", minutes(setting.first_time_s)))
+    rows.append(("first time" if grid.first_time_s else "what a start gives", minutes(setting.first_time_s)))
     rows += [(f"heat {h.name}", f"{t} {grid.temp_base}") for h, t in zip(grid.heats, setting.temps, strict=True)]
     rows.append(("cool-down", minutes(setting.cool_down_s) if setting.cool_down_s else "none"))
     return rows
@@ -65,8 +93,9 @@ def what_to_set(inputs: PlanInputs, setting: PlanSetting, keeps: bool) -> str:
     return f"Set {say_setting(inputs, setting)}."
 
 
-def what_it_brings(inputs: PlanInputs, figure: PlanFigure, lost: PlanFigure, keeps: bool) -> str:
-    """The weekly contribution, or its change, with a week's scatter and the range of assumption apart."""
+def what_it_brings(inputs: PlanInputs, figures: Mapping[str, PlanFigure], keeps: bool) -> str:
+    """The weekly contribution, or its change, with a week's scatter and the range of assumption apart; and why."""
+    figure = figures["contribution"]
     change = figure.difference
     if keeps:
         return (
@@ -82,16 +111,32 @@ def what_it_brings(inputs: PlanInputs, figure: PlanFigure, lost: PlanFigure, kee
     more = "more" if change.value >= 0 else "less"
     text = (
         f"About {money(inputs, abs(change.value))} a week {more} than today "
-        f"({money(inputs, change.interval.low)} to {money(inputs, change.interval.high)} in 95 of 100 weeks)."
+        f"({money(inputs, change.interval.low)} to {money(inputs, change.interval.high)} in 95 of 100 weeks, by chance alone)."
     )
     year, half = 52.0 * change.value, 52.0**0.5 * (change.interval.high - change.value)
     text += f" Over a year: {money(inputs, year)} ({money(inputs, year - half)} to {money(inputs, year + half)})."
     if change.assumption is not None:
         low, high = change.assumption.low, change.assumption.high
         text += f" If what is assumed is off: {money(inputs, low)} to {money(inputs, high)} a week."
-    if lost.difference is not None and lost.today is not None:
-        text += f" Loads lost to the price: {lost.proposed.value:.0f} a week, {lost.today.value:.0f} today."
-    return text
+    return text + _why(inputs, figures)
+
+
+def _why(inputs: PlanInputs, figures: Mapping[str, PlanFigure]) -> str:
+    """Where the change comes from: what is kept at the dryers, and loads that stay or go with what they bring beside."""
+    lost, margin = figures["lost"], figures["margin"]
+    if lost.today is None or lost.difference is None or margin.difference is None:
+        return ""
+    visit = inputs.costs.visit_minor.value
+    kept, stay = margin.difference.value, -lost.difference.value
+    text = f" Loads lost to the price: {lost.proposed.value:.0f} a week, {lost.today.value:.0f} today."
+    if abs(stay) < 0.5:
+        return text
+    side = "more" if kept >= 0 else "less"
+    loads = f"{stay:.0f} loads more stay" if stay > 0 else f"{-stay:.0f} loads more go"
+    return (
+        f"{text} At the dryers themselves {money(inputs, abs(kept))} {side} is kept after energy and wear; {loads}, and each "
+        f"brings {money(inputs, visit)} beside its drying."
+    )
 
 
 def what_could_be_wrong(inputs: PlanInputs, ranked: tuple[Matter, ...]) -> str:
@@ -99,10 +144,13 @@ def what_could_be_wrong(inputs: PlanInputs, ranked: tuple[Matter, ...]) -> str:
     worst = next((m for m in ranked if m.regret_minor > 0.5), None)
     if worst is None:
         return "Over every range that was looked at, nothing beats these settings; the size of the gain still hangs on them."
+    taken = worst.assumption.taken
+    taken = taken if taken.startswith("as ") else f"as {taken}"
     return (
-        f"Most of all {worst.assumption.name}: taken as {worst.assumption.taken}, it may lie between {worst.assumption.low} "
-        f"and {worst.assumption.high}; at the worse end another setting would bring {money(inputs, worst.regret_minor)} "
-        f"a week more. {worst.measure}"
+        f"Most of all {worst.assumption.name}: taken {taken}, it may lie between {worst.assumption.low} "
+        f"and {worst.assumption.high}; these settings then bring {money(inputs, worst.low_minor)} or "
+        f"{money(inputs, worst.high_minor)} a week, and at the worse end another setting would bring "
+        f"{money(inputs, worst.regret_minor)} more. {worst.measure}"
     )
 
 

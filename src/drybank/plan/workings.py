@@ -5,8 +5,10 @@ from __future__ import annotations
 from drybank.energy import bill
 from drybank.plan.outcome import Met, mean
 from drybank.plan.search.problem import JOULES_KWH, World
+from drybank.plan.words import fuel_unit, money, price
 from drybank.records.energy import Tariff, Usage
 from drybank.records.plan import PlanInputs, PlanSetting, Ranged
+from drybank.records.units import mass_said, minutes
 from drybank.records.working import HowKnown, Input, Working
 
 
@@ -17,16 +19,30 @@ def _ranged(name: str, ranged: Ranged, unit: str) -> Input:
     return Input(name=name, value=text, unit=unit, how=ranged.how, source=ranged.source)
 
 
+def _amount(inputs: PlanInputs, name: str, ranged: Ranged, per: str = "", times: float = 1.0) -> Input:
+    """A ranged amount of money, or of money a unit, as money."""
+
+    def said(minor: float) -> str:
+        text = price(inputs, minor * times) if per else money(inputs, minor)
+        return text.removesuffix(f" {inputs.currency}")
+
+    value = said(ranged.value)
+    if ranged.low != ranged.high:
+        value += f" ({said(ranged.low)} to {said(ranged.high)})"
+    unit = f"{inputs.currency} {per}".strip()
+    return Input(name=name, value=value, unit=unit, how=ranged.how, source=ranged.source)
+
+
 def inputs_listed(inputs: PlanInputs) -> tuple[Input, ...]:
     """Every figure that went into the plan, with its source."""
-    minor, costs = f"minor units of {inputs.currency}", inputs.costs
+    costs, unit = inputs.costs, fuel_unit(inputs)
     return (
         _ranged("loads a week", inputs.loads_per_week, "loads"),
-        _ranged("price of fuel at the margin", costs.fuel_minor_kwh, f"{minor} a kWh"),
-        _ranged("price of electricity at the margin", costs.power_minor_kwh, f"{minor} a kWh"),
-        _ranged("wear of a pocket", costs.wear_minor_hour, f"{minor} an hour"),
-        _ranged("what a load's visit brings beside drying", costs.visit_minor, minor),
-        _ranged("walk-away price of a normal load", inputs.price_answer.walk_away_minor, minor),
+        _amount(inputs, "price of fuel at the margin", costs.fuel_minor_kwh, f"a {unit.name}", unit.kwh),
+        _amount(inputs, "price of electricity at the margin", costs.power_minor_kwh, "a kWh"),
+        _amount(inputs, "wear of a pocket", costs.wear_minor_hour, "an hour"),
+        _amount(inputs, "what a load's visit brings beside drying", costs.visit_minor),
+        _amount(inputs, "walk-away price of a normal load", inputs.price_answer.walk_away_minor),
         Input(name="rows that stand for all loads", value=str(inputs.loads.need_s.shape[0]), how="computed"),
         Input(name="need of a normal load at the hottest setting", value=f"{inputs.loads.normal_need_s[-1] / 60:.1f}",
               unit="min", how=_how(inputs.loads.how), source=inputs.loads.source),
@@ -45,18 +61,18 @@ def workings(inputs: PlanInputs, setting: PlanSetting, met: Met, world: World) -
     per_week = inputs.loads_per_week.value
     takings, fuel, power = _takings(inputs, setting, met), _fuel(inputs, met, world), _power(inputs, met, world)
     lost = Working(
-        figure=f"lost visits {per_week * mean(met, met.lost_visit):.0f} minor units a week",
+        figure=f"lost visits {money(inputs, per_week * mean(met, met.lost_visit))} a week",
         formula="loads whose price lies above their owner's limit × what a load's visit brings",
-        inputs=(_ranged("what a load's visit brings", inputs.costs.visit_minor, "minor units"),
-                _ranged("median walk-away price", inputs.price_answer.walk_away_minor, "minor units")),
+        inputs=(_amount(inputs, "what a load's visit brings", inputs.costs.visit_minor),
+                _amount(inputs, "median walk-away price", inputs.price_answer.walk_away_minor)),
     )  # fmt: skip
     wear = Working(
-        figure=f"wear {per_week * mean(met, met.wear_cost):.0f} minor units a week",
+        figure=f"wear {money(inputs, per_week * mean(met, met.wear_cost))} a week",
         formula="minutes the drum turns × wear an hour / 60",
-        inputs=(_ranged("wear", inputs.costs.wear_minor_hour, "minor units an hour"),),
+        inputs=(_amount(inputs, "wear", inputs.costs.wear_minor_hour, "an hour"),),
     )
     whole = Working(
-        figure=f"contribution {per_week * mean(met, met.contribution):.0f} minor units a week",
+        figure=f"contribution {money(inputs, per_week * mean(met, met.contribution))} a week",
         formula="takings - fuel - electricity - wear - lost visits; loads a week × mean over the rows",
         inputs=(_ranged("loads a week", inputs.loads_per_week, "loads"),),
         parts=(takings, fuel, power, wear, lost),
@@ -67,14 +83,14 @@ def workings(inputs: PlanInputs, setting: PlanSetting, met: Met, world: World) -
 def _takings(inputs: PlanInputs, setting: PlanSetting, met: Met) -> Working:
     per_week = inputs.loads_per_week.value
     return Working(
-        figure=f"takings {per_week * mean(met, met.takings):.0f} minor units a week",
+        figure=f"takings {money(inputs, per_week * mean(met, met.takings))} a week",
         formula="for each dried load: start pieces, and one more for each time per piece that its heat still lacks, × the coin",
         inputs=(
-            Input(name="coin", value=str(setting.piece_minor), unit="minor units"),
+            Input(name="coin", value=money(inputs, setting.piece_minor)),
             Input(name="start", value=str(setting.start_pieces), unit="coins"),
-            Input(name="first time", value=str(setting.first_time_s), unit="s"),
-            Input(name="time per coin", value=str(setting.time_per_piece_s), unit="s"),
-            Input(name="cool-down", value=str(setting.cool_down_s), unit="s",
+            Input(name="first time", value=minutes(setting.first_time_s)),
+            Input(name="time per coin", value=minutes(setting.time_per_piece_s)),
+            Input(name="cool-down", value=minutes(setting.cool_down_s),
                   source="inside the sold time" if inputs.grid.cool_is_inside else "after the sold time"),
             Input(name="coins a dried load", value=f"{mean(met, met.pieces) / max(1e-9, mean(met, met.is_dried * 1.0)):.3f}",
                   how="computed"),
@@ -85,16 +101,29 @@ def _takings(inputs: PlanInputs, setting: PlanSetting, met: Met) -> Working:
 
 def _fuel(inputs: PlanInputs, met: Met, world: World) -> Working:
     per_week, costs = inputs.loads_per_week.value, inputs.costs
-    kwh = per_week * mean(met, met.fuel_j) / JOULES_KWH
+    kwh, unit = per_week * mean(met, met.fuel_j) / JOULES_KWH, fuel_unit(inputs)
     parts = [
         w for w in (costs.fuel_working, _bill("fuel", costs.fuel_tariff, costs.fuel_usage), inputs.loads.working) if w
     ]
     return Working(
-        figure=f"fuel {kwh:.1f} kWh, {kwh * world.fuel_minor_kwh:.0f} minor units a week",
-        formula="fuel until dry by drying run, and idle fire over the heated seconds sold beyond; × price of the next kWh",
-        inputs=(_ranged("price of fuel at the margin", costs.fuel_minor_kwh, "minor units a kWh"),),
+        figure=f"fuel {kwh / unit.kwh:.1f} {unit.name}, {money(inputs, kwh * world.fuel_minor_kwh)} a week",
+        formula="fuel until dry by drying run, and idle fire over the heated seconds sold beyond; × price of the next unit",
+        inputs=(
+            _amount(inputs, "price of fuel at the margin", costs.fuel_minor_kwh, f"a {unit.name}", unit.kwh),
+            Input(
+                name=f"heat in a {unit.name}",
+                value=f"{unit.kwh:.4g}",
+                unit="kWh, higher heating value",
+                source=_heat_source(inputs),
+            ),
+        ),
         parts=tuple(parts),
     )
+
+
+def _heat_source(inputs: PlanInputs) -> str:
+    supply = inputs.costs.fuel_supply
+    return "by definition" if supply is None or not supply.source else supply.source
 
 
 def _power(inputs: PlanInputs, met: Met, world: World) -> Working:
@@ -102,10 +131,10 @@ def _power(inputs: PlanInputs, met: Met, world: World) -> Working:
     kwh = per_week * mean(met, met.power_kwh)
     parts = [w for w in (costs.power_working, _bill("electricity", costs.power_tariff, costs.power_usage)) if w]
     return Working(
-        figure=f"electricity {kwh:.1f} kWh, {kwh * world.power_minor_kwh:.0f} minor units a week",
+        figure=f"electricity {kwh:.1f} kWh, {money(inputs, kwh * world.power_minor_kwh)} a week",
         formula="seconds the drum turns, cool-down with it, × motor power × price of the next kWh",
         inputs=(Input(name="motor", value=f"{inputs.loads.motor_w:.0f}", unit="W"),
-                _ranged("price of electricity at the margin", costs.power_minor_kwh, "minor units a kWh")),
+                _amount(inputs, "price of electricity at the margin", costs.power_minor_kwh, "a kWh")),
         parts=tuple(parts),
     )  # fmt: skip
 
@@ -123,10 +152,10 @@ def _normal(inputs: PlanInputs, setting: PlanSetting, met: Met) -> Working:
     loads = inputs.loads
     level = inputs.grid.temps.index(setting.temps[loads.normal_heat])
     return Working(
-        figure=f"price of a normal load {met.normal_pieces * setting.piece_minor} minor units",
+        figure=f"price of a normal load {money(inputs, met.normal_pieces * setting.piece_minor)}",
         formula="fewest coins whose heated time is at least what the load needs at its heat",
         inputs=(
-            Input(name="normal load", value=f"{loads.normal_kg:.1f}", unit="kg"),
+            Input(name="normal load", value=mass_said(loads.normal_kg, inputs.units.mass)),
             Input(name="needs", value=f"{loads.normal_need_s[level] / 60:.1f}", unit="min of heat", how=_how(loads.how),
                   source=loads.source),
             Input(name="at", value=f"{setting.temps[loads.normal_heat]}", unit=inputs.grid.temp_base),

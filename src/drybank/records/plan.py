@@ -389,6 +389,11 @@ class FreeWindow(msgspec.Struct, frozen=True, kw_only=True):
     cost_minor_per_load: float
     takings_given_up_minor_per_load: float
     washes_to_break_even_frac: float | None
+    window: str = ""
+    """The quietest open hours in a row, in words; "" where no week is known."""
+    loads_now: float = 0.0
+    washes_more: float | None = None
+    """Washes more in that window that pay for it, a week."""
 
 
 class Plan(msgspec.Struct, frozen=True, kw_only=True):
@@ -441,7 +446,8 @@ class SettingPriced(msgspec.Struct, frozen=True, kw_only=True):
     against: PlanSetting
     figures: tuple[PlanFigure, ...]
     is_on_grid: bool
-    breaks: tuple[str, ...]
+    currency: str = ""
+    breaks: tuple[str, ...] = ()
     """Constraints that it would break, in words."""
     workings: tuple[Working, ...] = ()
 

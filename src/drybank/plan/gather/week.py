@@ -126,10 +126,10 @@ def week_of_bank(
     watches: Sequence[WatchSpan],
 ) -> TrafficStore | None:
     """The bank's share of the week; None where the store gives no opening hours."""
-    if not store.hours or _weights(store.hours).sum() <= 0:
+    open_hours = _weights(store.hours)
+    if open_hours.sum() <= 0:
         return None
-    by_hour = shape_of(store)
-    by_hour = by_hour / by_hour.sum() * per_week / MEAN_LOADS
+    by_hour = open_hours / open_hours.sum() * per_week / MEAN_LOADS
     seen = counted(watches, shape_of(store))
     if seen is not None:
         by_hour = np.array(seen.by_hour) * len(pockets) / max(1, len(store.pockets))
