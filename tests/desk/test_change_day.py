@@ -1,5 +1,6 @@
 """Change day: danger while two prices are sold, resumable, rolled back."""
 
+import msgspec
 import pytest
 
 from drybank.book import open_book
@@ -57,9 +58,16 @@ def test_the_day_resumes_from_the_book_alone(begun, pen, book_path, clock):
 def test_it_ends_when_every_control_input_and_sign_is_done(begun, pen):
     change_day.sign_changed(begun, STORE, BANK, "old down", pen)
     set_all(begun, pen)
-    for control in TWELVE:
-        change_day.coin_test(begun, STORE, f"{control}.near", 4, 1500, pen)
-        change_day.coin_test(begun, STORE, f"{control}.far", 1, 1502, pen)
+    change_day.coin_test(begun, STORE, "1.near", 4, 1500, pen)
+    change_day.coin_test(begun, STORE, "1.far", 1, 1502, pen)
+    tested = [t.body for t in begun.story(STORE, kinds=("proof",))]
+    begun.append(
+        [
+            pen.entry(STORE, msgspec.structs.replace(one, at=one.at.replace("1.", f"{control}.")))
+            for control in TWELVE[1:]
+            for one in tested
+        ]
+    )
     state = change_day.sign_changed(begun, STORE, BANK, "new up", pen)
     assert state.left_to_do == ()
     assert state.is_ended
@@ -72,6 +80,23 @@ def test_a_coin_test_that_gives_other_minutes_fails(begun, pen):
     test = next(t for t in state.coin_tests if t.input == "1.near")
     assert test.verdict == "fail"
     assert "1500 s expected" in test.says
+
+
+def test_a_run_at_the_limit_is_too_close_to_call_and_asks_for_another(begun, pen):
+    set_all(begun, pen)
+    state = change_day.coin_test(begun, STORE, "1.near", 4, 1505, pen)
+    assert any("1.near is too close to call" in sentence for sentence in state.left_to_do)
+
+
+def test_a_new_sign_before_the_old_one_is_down_is_refused(begun, pen):
+    with pytest.raises(InputError, match="old sign is still up"):
+        change_day.sign_changed(begun, STORE, BANK, "new up", pen)
+
+
+def test_a_new_sign_over_controls_that_are_not_set_is_a_danger(begun, pen):
+    change_day.sign_changed(begun, STORE, BANK, "old down", pen)
+    state = change_day.sign_changed(begun, STORE, BANK, "new up", pen)
+    assert any("before every control is set" in d for d in state.danger)
 
 
 def test_rolling_back_brings_the_old_settings_and_makes_changed_controls_to_do(begun, pen):

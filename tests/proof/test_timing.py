@@ -198,3 +198,14 @@ def test_starts_needed_are_enough_and_one_fewer_is_not(sd, margin):
 def test_starts_needed_says_when_no_number_is_enough():
     with pytest.raises(NotIdentified):
         starts_needed(spread_sd_s=1.0, margin_s=0.0)
+
+
+@given(st.integers(60, 7200), st.floats(-30, 30))
+def test_what_passes_the_coin_test_of_a_change_day_passes_the_time_sold_rule(sold, off):
+    """The two rules are one: the coin test is never wider than the handbook's tolerance, from 1 min on."""
+    from drybank.proof import judge_coin_test
+
+    sale = TimedSale(pocket="1", kind="start", sold_s=sold, ran_s=sold + off)
+    if judge_coin_test(sale).verdict == "pass":
+        low, high = TIME_SOLD.limits(sold)
+        assert low <= sale.counted_s <= high

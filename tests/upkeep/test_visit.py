@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from drybank.records.finding import Finding
 from drybank.records.store import Machine
 from drybank.records.upkeep import Outage
-from drybank.upkeep import START_LIST, Place, lock_out_steps, round_cards, schedule, stops
+from drybank.upkeep import START_LIST, Place, in_steps, lock_out_steps, round_cards, schedule, stops
 
 TODAY = date(2026, 5, 4)
 MACHINES = (
@@ -58,7 +58,7 @@ def test_the_same_task_at_two_pockets_is_one_line_with_both_minutes():
 def test_a_sheet_that_opens_a_gas_dryer_isolates_both_sources_for_qualified_persons():
     off = next(s for s in _cards()[1].sheets if s.power == "off")
     words = _words(off)
-    assert "qualified person" in off.cautions[0].lower()
+    assert any("qualified person" in caution.lower() for caution in off.cautions)
     assert "gas cock" in words
     assert "disconnect" in words
     assert "lock" in words
@@ -71,6 +71,21 @@ def test_what_can_be_done_either_way_joins_the_work_with_the_power_off():
     assert any(line.task == "lint-screen" for line in first[0].lines)
     done = {t.key: TODAY for t in START_LIST if t.power == "off"}
     assert [s.power for s in _cards(_places(done))[1].sheets] == ["either", "on"]
+
+
+def test_every_sheet_of_a_gas_dryer_says_first_what_to_do_at_a_smell_of_gas_or_scorching():
+    for card in _cards()[1:]:
+        for sheet in card.sheets:
+            assert ("smell gas" in sheet.cautions[0].lower()) == (card.machine == "m1")
+            assert any("scorched" in caution for caution in sheet.cautions[:2])
+
+
+def test_pockets_are_named_as_people_count():
+    assert sorted(["10", "2", "C10", "1", "C2"], key=in_steps) == ["1", "2", "10", "C2", "C10"]
+
+
+def test_no_step_of_a_task_asks_for_a_program_on_paper():
+    assert not any("drybank" in step for task in START_LIST for step in task.steps)
 
 
 def test_an_electric_machine_has_no_gas_step():

@@ -6,25 +6,25 @@ from tests.upkeep.test_visit import _cards
 
 from drybank.records.upkeep import Who
 from drybank.upkeep import LABELS, SPANISH, START_LIST, in_language, lock_off_steps, lock_out_steps
-from drybank.upkeep.visit import _PLAIN, _POWERED, _QUALIFIED
+from drybank.upkeep.visit import _PLAIN, _POWERED, _QUALIFIED, GAS_SMELL, SCORCHED
 
 
 def test_every_fixed_text_of_a_card_has_its_spanish():
-    texts = {*_QUALIFIED, *_POWERED, *_PLAIN, *get_args(Who)}
+    texts = {GAS_SMELL, SCORCHED, *_QUALIFIED, *_POWERED, *_PLAIN, *get_args(Who)}
     for has_gas in (True, False):
         texts |= {*lock_out_steps(has_gas=has_gas), *lock_off_steps(has_gas=has_gas)}
     for task in START_LIST:
-        texts |= {task.name, *task.steps, *task.parts}
+        texts |= {task.name, *task.steps, *task.parts, *task.write}
     assert texts <= set(SPANISH)
     assert LABELS["en"].keys() == LABELS["es"].keys()
 
 
 def test_no_spanish_is_left_over_without_its_english():
-    used = {*_QUALIFIED, *_POWERED, *_PLAIN, *get_args(Who), "common practice, no source", "store"}
+    used = {GAS_SMELL, SCORCHED, *_QUALIFIED, *_POWERED, *_PLAIN, *get_args(Who), "common practice, no source", "store"}
     for has_gas in (True, False):
         used |= {*lock_out_steps(has_gas=has_gas), *lock_off_steps(has_gas=has_gas)}
     for task in START_LIST:
-        used |= {task.name, *task.steps, *task.parts}
+        used |= {task.name, *task.steps, *task.parts, *task.write}
     assert set(SPANISH) <= used
 
 

@@ -218,12 +218,18 @@ def replace(
         say.line(f"Its settings are not known any more. Bring them back with: drybank card {store}")
 
 
-@app.command("change-day", epilog='Example: drybank change-day millrace north --begin "time per piece=7 min"')
+@app.command(
+    "change-day", epilog='Example: drybank change-day millrace north --begin "time per piece=7 min" "first time=28 min"'
+)
 def change_day(
     store: StoreKey,
     bank: Annotated[str, typer.Argument(help="The bank's key.")] = "",
+    settings: Annotated[
+        list[str] | None, typer.Argument(help="More name=value lines of --begin.", show_default=False)
+    ] = None,
     begin: Annotated[
-        list[str] | None, typer.Option("--begin", help="name=value: adopt this from today and begin.")
+        list[str] | None,
+        typer.Option("--begin", help="name=value: adopt this, and what more is named, from today and begin."),
     ] = None,
     sign_down: Annotated[bool, typer.Option("--sign-down", help="The old sign is down.")] = False,
     sign_up: Annotated[bool, typer.Option("--sign-up", help="The new sign is up.")] = False,
@@ -240,8 +246,8 @@ def change_day(
 
     with opened(book) as it:
         writer = pen(by)
-        if begin:
-            day.begin(it, store, bank, writer, texts=begin)
+        if begin or settings:
+            day.begin(it, store, bank, writer, texts=_begun_with(begin or [], settings or []))
         if undo:
             day.roll_back(it, store, bank, writer)
         if coin_test:
@@ -255,6 +261,17 @@ def change_day(
         say.as_json(state)
     else:
         show_day(state)
+
+
+def _begun_with(begin: list[str], more: list[str]) -> list[str]:
+    """The lines that a change day begins with; lines without --begin begin nothing."""
+    from drybank.records.errors import InputError
+
+    if not begin:
+        raise InputError(
+            f"“{more[0]}” stands alone.", where="change-day", mend='To begin with it: --begin "name=value" ...'
+        )
+    return [*begin, *more]
 
 
 def _coin_test(text: str) -> tuple[str, int, float]:

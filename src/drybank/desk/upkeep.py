@@ -33,9 +33,11 @@ from drybank.upkeep import (
     in_language,
     is_for_this_visit,
     parts_of,
+    parts_on_paper,
     replace_tasks,
     rising,
     round_cards,
+    said_in,
     schedule,
     stops,
 )
@@ -95,10 +97,14 @@ def card_tasks(visit: Round) -> dict[str, tuple[CardTask, ...]]:
 
 def paper_of(visit: Round, language: Language = "en") -> dict[str, Any]:
     """A round as its template takes it: cards in a language, labels, words for who may do it."""
-    said = msgspec.structs.replace(visit, cards=tuple(in_language(c, language) for c in visit.cards))
+    said = msgspec.structs.replace(
+        visit, cards=tuple(in_language(c, language) for c in visit.cards),
+        parts=tuple(said_in(p, language) for p in visit.parts),
+    )  # fmt: skip
     whos = ("anyone", "qualified person", "licensed trade")
     return {
         "round": msgspec.to_builtins(said, enc_hook=str),
+        "parts": msgspec.to_builtins(parts_on_paper(said.cards), enc_hook=str),
         "labels": LABELS[language],
         "who": {w: SPANISH[w] if language == "es" else w for w in whos},
     }

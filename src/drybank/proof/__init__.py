@@ -37,13 +37,14 @@ from drybank.proof.judge import judge, looked, overall
 from drybank.proof.outcome import as_entry, findings
 from drybank.proof.power import prove_current, prove_voltage
 from drybank.proof.sign import PostedLine, PostedSign, SignRules, prove_sign
-from drybank.proof.standing import CARE_LIMIT, CAUTIONS, GAS_INPUT, MAKE_UP_AIR, MOTOR_VOLTAGE, TIME_SOLD
-from drybank.proof.timing import Stopwatch, TimedSale, pockets_needed, prove_time, starts_needed
+from drybank.proof.standing import CARE_LIMIT, CAUTIONS, COIN_TEST, GAS_INPUT, MAKE_UP_AIR, MOTOR_VOLTAGE, TIME_SOLD
+from drybank.proof.timing import Stopwatch, TimedSale, judge_coin_test, pockets_needed, prove_time, starts_needed
 
 __all__ = [
     "CARE_LIMIT",
     "CAUTIONS",
     "CA_DERATE",
+    "COIN_TEST",
     "GAS_INPUT",
     "MAKE_UP_AIR",
     "MOTOR_VOLTAGE",
@@ -75,6 +76,7 @@ __all__ = [
     "findings",
     "friction_factor",
     "judge",
+    "judge_coin_test",
     "lint_trend",
     "looked",
     "make_up_area_m2",

@@ -46,7 +46,12 @@ class HeatLog(msgspec.Struct, frozen=True, kw_only=True):
         if self.seconds[0] < 0 or any(b <= a for a, b in zip(self.seconds, self.seconds[1:], strict=False)):
             raise InputError("Times must begin at zero or later and rise.", mend="Is one time typed twice?")
         for temp in self.temps_c:
-            within("An exhaust temperature", temp, LOWEST_C, HIGHEST_C, "°C", "Was °F entered as °C?")
+            slip = (
+                "Was °F read as °C?"
+                if temp > HIGHEST_C
+                else "Was °C read as °F, or the thermometer not in the exhaust?"
+            )
+            within("An exhaust temperature", temp, LOWEST_C, HIGHEST_C, "°C", slip)
         within("The thermometer's give or take", self.plus_minus_c, 0.0, 15.0, "°C")
 
 

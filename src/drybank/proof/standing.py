@@ -26,6 +26,17 @@ TIME_SOLD: Final = Tolerance(
     known="from memory",
     note="Figures and clause number not verified; ask the local weights and measures office.",
 )
+COIN_TEST: Final = Tolerance(
+    name="coin test",
+    unit="s",
+    below=5.0,
+    above=5.0,
+    jurisdiction="a check of what was set, not a rule of law",
+    source="common practice, no source: what a display in whole seconds may differ by; the short side is that of the "
+    "time-sold rule (NIST Handbook 44, section 5.55, T.1), the other is tighter, since a dial one mark too far must show",
+    known="common practice, no source",
+    note="So whatever passes here passes the time-sold rule too, from 1 min on.",
+)
 STATEMENT_OF_RATES: Final = Tolerance(
     name="statement of rates",
     unit="s",

@@ -13,7 +13,7 @@ from typing import Final, Literal
 import msgspec
 
 from drybank.proof.judge import combine, judge, overall
-from drybank.proof.standing import CAUTIONS, TIME_SOLD
+from drybank.proof.standing import CAUTIONS, COIN_TEST, TIME_SOLD
 from drybank.records.errors import InputError, NotIdentified
 from drybank.records.proof import Conduct, Figure, Judgement, Measured, ProofResult, Tolerance, Verdict
 from drybank.records.units import minutes
@@ -105,6 +105,13 @@ def _one(sale: TimedSale, watch: Stopwatch, tolerance: Tolerance | None) -> Judg
     reading = Measured(value=sale.counted_s, unit="s", plus_minus=watch.plus_minus_s(sale.ran_s), instrument=watch.name)
     fits = tolerance is None or sale.sold_s >= tolerance.nominal_min
     return judge(f"{sale.kind}, pocket {sale.pocket}", reading, tolerance if fits else None, nominal=sale.sold_s)
+
+
+def judge_coin_test(sale: TimedSale, *, watch: Stopwatch | None = None) -> Judgement:
+    """Whether a control gives what it was just set to: a start against `COIN_TEST`, the watch's doubt beside it."""
+    watch = watch or Stopwatch()
+    reading = Measured(value=sale.counted_s, unit="s", plus_minus=watch.plus_minus_s(sale.ran_s), instrument=watch.name)
+    return judge(f"coin test, pocket {sale.pocket}", reading, COIN_TEST, nominal=sale.sold_s)
 
 
 def _repeated(sales: Sequence[TimedSale], watch: Stopwatch, tolerance: Tolerance | None) -> tuple[Judgement, ...]:

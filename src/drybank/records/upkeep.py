@@ -24,7 +24,7 @@ class Task(msgspec.Struct, frozen=True, kw_only=True):
     """One recurring job: every so many hours, cycles (loads) or days, whichever the maker's manual says.
 
     ``opens_machine`` puts lock-out and gas-off steps on its card; ``power`` "on" marks a test
-    that needs it running. The two exclude each other.
+    that needs it running. The two exclude each other. ``write`` names what is written down on paper for each place.
     """
 
     key: str
@@ -38,6 +38,7 @@ class Task(msgspec.Struct, frozen=True, kw_only=True):
     minutes: float = 5.0
     parts: tuple[str, ...] = ()
     steps: tuple[str, ...] = ()
+    write: tuple[str, ...] = ()
     gas_only: bool = False
     source: str = "common practice, no source"
     known: Known = NO_SOURCE
@@ -132,6 +133,7 @@ class CardLine(msgspec.Struct, frozen=True, kw_only=True):
     who: Who
     steps: tuple[str, ...] = ()
     parts: tuple[str, ...] = ()
+    write: tuple[str, ...] = ()
     source: str = ""
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable, Sequence
 from datetime import date, timedelta
 from typing import Final, Literal
@@ -124,25 +125,33 @@ def _by_use(place: Place, task: Task, done: date, *, today: date, past: BackTest
     unit = "h" if task.per == "hours" else "loads"
     if left <= 0:
         return Due(at=place.key, task=task, on=today, left=left, state="overdue",
-                   says=f"Overdue by {-left:,.0f} {unit}: {used:,.0f} since {done}.")  # fmt: skip
+                   says=f"Overdue by {_many(-left, unit)}: {_many(used, unit)} since it was done on {done}.")  # fmt: skip
     try:
         resolution = place.use.resolution_h if task.per == "hours" else 1.0
         found = forecast(left, place.use.spans(task.per), today=today, clock=place.use.clock, resolution=resolution,
                          past=past, level=level)  # fmt: skip
     except NotIdentified as why:
         return Due(at=place.key, task=task, on=None, left=left, state="not known",
-                   says=f"{left:,.0f} {unit} left. {why.sentence()}")  # fmt: skip
+                   says=f"{_many(left, unit)} left. {why.sentence()}")  # fmt: skip
     return Due(
         at=place.key, task=task, on=found.on, low=found.low, high=found.high, level=level, left=left,
-        state=_state(found.on, found.low, today), says=_reached_say(found, f"{left:,.0f} {unit} left"),
+        state=_state(found.on, found.low, today), says=_reached_say(found, f"{_many(left, unit)} left"),
         working=found.working,
     )  # fmt: skip
+
+
+def _many(amount: float, unit: str) -> str:
+    """An amount with its unit, one load not being "1 loads"."""
+    shown = f"{amount:,.0f}"
+    return f"{shown} {'load' if unit == 'loads' and shown == '1' else unit}"
 
 
 def _reached_say(found: Reached, left: str) -> str:
     if found.on is None or found.low is None:
         return f"{left}: more than ten years at this use."
     late = "not within ten years" if found.high is None else f"{found.high}"
+    if found.low == found.high:
+        return f"Due {found.on}, to the day; {left}. The meter decides."
     return f"Due {found.low} to {late} ({100 * found.level:.0f} %), most likely {found.on}; {left}. The meter decides."
 
 
@@ -192,8 +201,13 @@ def _pulled(due: Due, findings: Sequence[Finding], today: date) -> Due:
     return msgspec.structs.replace(due, state="due", pulled_by=why, says=says, on=due.on or today)
 
 
-def _rank(due: Due) -> tuple[int, date, str, str]:
-    return (_ORDER[due.state], due.on or date.max, due.at, due.task.key)
+def in_steps(key: str) -> tuple[tuple[int, int, str], ...]:
+    """A place's key for sorting as people count: 2 before 10, C2 before C10, figures before letters."""
+    return tuple((0, int(part), "") if part.isdecimal() else (1, 0, part) for part in re.split(r"(\d+)", key) if part)
+
+
+def _rank(due: Due) -> tuple[int, date, tuple[tuple[int, int, str], ...], str]:
+    return (_ORDER[due.state], due.on or date.max, in_steps(due.at), due.task.key)
 
 
 def _called(box: str) -> str:
@@ -230,8 +244,9 @@ def box_full(
     found = forecast(left, spans, today=today, clock=clock, resolution=1.0, past=past, level=level)
     late = "later than ten years" if found.high is None else f"{found.high}"
     early = "later than ten years" if found.low is None else f"{found.low}"
+    when = f"on {early}" if early == late else f"between {early} and {late} ({100 * level:.0f} %)"
     return BoxDue(
         box=box, pieces_now=pieces_now, capacity=capacity, on=found.on, empty_by=found.low, high=found.high, level=level,
-        says=f"{_called(box)} will be full between {early} and {late} ({100 * level:.0f} %): empty it by {early}.",
+        says=f"{_called(box)} will be full {when}: empty it by {early}.",
         working=found.working,
     )  # fmt: skip

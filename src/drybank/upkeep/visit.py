@@ -15,25 +15,33 @@ import msgspec
 from drybank.records.finding import Finding
 from drybank.records.store import Machine
 from drybank.records.upkeep import CardLine, CardSheet, Due, Power, RoundCard, Task
-from drybank.upkeep.due import places_named
+from drybank.upkeep.due import in_steps, places_named
 
 LOCK_OUT_SOURCE: Final = (
     "29 CFR 1910.147 (scope, isolating devices, written procedure read; order of steps from memory)"
 )
+GAS_SMELL: Final = "Smell gas? Touch no switch, leave, and call the gas company from outside."
+SCORCHED: Final = (
+    "A scorched smell, or lint near the burner: stop, do not start it again, call the gas or electrical trade."
+)
+_LAW: Final = "Local code, the maker's manual and the licensed trades come before this card."
 _QUALIFIED: Final = (
     "For a qualified person trained in this machine's written lock-out procedure only.",
     "Sharp edges, hot metal and moving parts behind panels; lint burns.",
-    "Local code, the maker's manual and the licensed trades come before this card.",
+    _LAW,
 )
 _POWERED: Final = (
     "This sheet needs the power on: open no panel.",
     "Keep hands, sleeves and cords away from the drum while it turns.",
-    "Local code, the maker's manual and the licensed trades come before this card.",
+    _LAW,
 )
-_PLAIN: Final = (
-    "Stop the dryer at its control and let it cool before you reach in; open no panel.",
-    "Local code, the maker's manual and the licensed trades come before this card.",
-)
+_PLAIN: Final = ("Stop the dryer at its control and let it cool before you reach in; open no panel.", _LAW)
+
+
+def cautions_of(power: Power, *, opens: bool, has_gas: bool) -> tuple[str, ...]:
+    """What is said first on a sheet: danger to life, then what the work itself asks."""
+    own = _QUALIFIED if opens else _POWERED if power == "on" else _PLAIN
+    return (*((GAS_SMELL,) if has_gas else ()), SCORCHED, *own)
 
 
 def lock_out_steps(*, has_gas: bool) -> tuple[str, ...]:
@@ -64,10 +72,9 @@ def lock_off_steps(*, has_gas: bool) -> tuple[str, ...]:
 
 def _sheet(power: Power, lines: Sequence[CardLine], tasks: Sequence[Task], *, has_gas: bool) -> CardSheet:
     opens = any(t.opens_machine for t in tasks)
-    cautions = _QUALIFIED if opens else _POWERED if power == "on" else _PLAIN
     return CardSheet(
         power=power,
-        cautions=cautions,
+        cautions=cautions_of(power, opens=opens, has_gas=has_gas),
         before=lock_out_steps(has_gas=has_gas) if opens else (),
         lines=tuple(lines),
         after=lock_off_steps(has_gas=has_gas) if opens else (),
@@ -82,6 +89,7 @@ def _lines(due: Sequence[Due]) -> tuple[list[CardLine], list[Task]]:
     lines, tasks = [], []
     for items in by_task.values():
         task = items[0].task
+        items = sorted(items, key=lambda i: in_steps(i.at))
         pockets = tuple(i.at for i in items)
         lines.append(
             CardLine(
@@ -92,6 +100,7 @@ def _lines(due: Sequence[Due]) -> tuple[list[CardLine], list[Task]]:
                 minutes=task.minutes * len(items),
                 who=task.who,
                 steps=task.steps,
+                write=task.write,
                 parts=task.parts if len(items) == 1 else tuple(f"{len(items)} × {p}" for p in task.parts),
                 source=f"{task.source}"
                 if task.known == "common practice, no source"

@@ -17,7 +17,8 @@ LABELS: Final[dict[Language, dict[str, str]]] = {
         "either": "Machine stopped, panels shut", "side": "side", "of": "of", "first": "First", "look": "Look at:",
         "out": "Out of service:", "before": "Before", "todo": "To do", "after": "After", "take": "Take along",
         "interval": "Interval", "by": "Done by", "when": "Date and time", "end": "Take along and empty", "parts": "Parts",
-        "boxes": "Coin boxes",
+        "boxes": "Coin boxes", "shut": "Panels shut", "how": "How", "stopped": "stopped", "running": "running",
+        "each": "For each machine below, in this order. Tick under the machine.", "opened": "Machines to open",
     },
     "es": {
         "round": "ronda del", "room": "El local", "machine": "Máquina", "visit": "Visita del", "next": "la próxima antes del",
@@ -25,12 +26,17 @@ LABELS: Final[dict[Language, dict[str, str]]] = {
         "either": "Máquina parada, paneles cerrados", "side": "hoja", "of": "de", "first": "Primero", "look": "Mirar:",
         "out": "Fuera de servicio:", "before": "Antes", "todo": "Por hacer", "after": "Después", "take": "Llevar",
         "interval": "Intervalo", "by": "Hecho por", "when": "Fecha y hora", "end": "Llevar y vaciar", "parts": "Piezas",
-        "boxes": "Cajas de monedas",
+        "boxes": "Cajas de monedas", "shut": "Paneles cerrados", "how": "Cómo", "stopped": "parada", "running": "en marcha",
+        "each": "Para cada máquina de abajo, en este orden. Marque bajo la máquina.", "opened": "Máquinas que se abren",
     },
 }  # fmt: skip
 
 SPANISH: Final[dict[str, str]] = {
     # cautions
+    "Smell gas? Touch no switch, leave, and call the gas company from outside.":
+        "¿Huele a gas? No toque interruptores, salga y llame a la compañía de gas desde fuera.",
+    "A scorched smell, or lint near the burner: stop, do not start it again, call the gas or electrical trade.":
+        "Olor a quemado, o pelusa cerca del quemador: pare, no la arranque de nuevo y llame a un técnico autorizado.",
     "For a qualified person trained in this machine's written lock-out procedure only.":
         "Solo para una persona cualificada, formada en el procedimiento escrito de bloqueo de esta máquina.",
     "Sharp edges, hot metal and moving parts behind panels; lint burns.":
@@ -84,11 +90,23 @@ SPANISH: Final[dict[str, str]] = {
     "Open the door while it turns: the drum must stop by itself. Look whether the seal lies all round.":
         "Abra la puerta mientras gira: el tambor debe parar solo. Mire si la junta asienta en todo el borde.",
     "Time a start and a top-up": "Cronometrar un arranque y un añadido",
-    "Use drybank prove time.": "Use drybank prove time.",
+    "Start the watch when the drum starts and stop it when the drum stops.":
+        "Ponga en marcha el cronómetro cuando arranque el tambor y párelo cuando pare.",
+    "Time one start alone; then one start with a top-up put in while it runs. Note the coins as test coins.":
+        "Cronometre un arranque solo; después, un arranque con un añadido en marcha. Anote las monedas como de prueba.",
+    "coins": "monedas", "it ran": "duró", "coins with top-up": "monedas con añadido",
     "Log the exhaust temperature of each heat": "Anotar la temperatura de salida de cada calor",
-    "Use drybank prove heat.": "Use drybank prove heat.",
+    "A thermometer at the maker's opening in the exhaust: drill nothing, open nothing.":
+        "Un termómetro en la abertura del fabricante en la salida: no taladre ni abra nada.",
+    "A damp load; log the exhaust every 10 to 15 s from the start to the cool-down, over two cycles of the burner.":
+        "Una carga húmeda; anote la salida cada 10 a 15 s desde el arranque hasta el enfriado, en dos ciclos del quemador.",
+    "heat 1, highest": "calor 1, máxima", "heat 2, highest": "calor 2, máxima", "heat 3, highest": "calor 3, máxima",
     "Clock the gas meter": "Cronometrar el contador de gas",
-    "Use drybank prove gas.": "Use drybank prove gas.",
+    "Everything else on this meter off at its own control, by someone who may; open no valve or panel.":
+        "Todo lo demás de este contador apagado en su propio mando, por quien pueda; no abra llaves ni paneles.",
+    "Highest heat, wet load: time whole turns of the smallest dial.":
+        "Calor más alto, carga mojada: cronometre vueltas enteras de la esfera más pequeña.",
+    "one turn is": "una vuelta es", "turns": "vueltas", "seconds": "segundos",
     "Clear lint from cabinet, fan and motor": "Quitar la pelusa del mueble, el ventilador y el motor",
     "Vacuum the cabinet floor, the motor's openings and the fan; nothing wet.":
         "Aspire el suelo del mueble, las aberturas del motor y el ventilador; nada mojado.",
@@ -119,6 +137,11 @@ def _say(text: str) -> str:
     return f"{number} × {_say(rest)}" if times and number.isdecimal() else SPANISH.get(text, text)
 
 
+def said_in(text: str, language: Language) -> str:
+    """One of our own fixed texts (a part with its number, too) in a language; any other stays as it is."""
+    return text if language == "en" else _say(text)
+
+
 def in_language(card: RoundCard, language: Language) -> RoundCard:
     """A card with its fixed words in a language. Why each line is due is worked out in English and left out in Spanish."""
     if language == "en":
@@ -146,5 +169,6 @@ def _line(line: CardLine) -> CardLine:
         why="",
         steps=tuple(_say(t) for t in line.steps),
         parts=tuple(_say(p) for p in line.parts),
+        write=tuple(_say(w) for w in line.write),
         source=_say(line.source),
     )
