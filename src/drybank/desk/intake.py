@@ -22,6 +22,7 @@ from drybank.book import What, beside, chain, rules
 from drybank.book.placing import Arrival
 from drybank.desk.intake_checks import Case, check
 from drybank.desk.intake_past import Past, forget, kept_of, past_of
+from drybank.desk.phone_proof import is_bare, is_of, judged
 from drybank.desk.stamp import Pen
 from drybank.records.entry import (
     AnyBody,
@@ -190,6 +191,11 @@ class _Taking:
             entry = written.entry
             case = Case(book=self.book, entry=entry, laid=self.past.laid(entry.happened), past=self.past)
             check(case)
+            judgement = ""
+            if is_bare(entry.body):
+                self._book_settings()
+                judged_entry, judgement = judged(self.book, entry)
+                written = chain.write(judged_entry)
             kept = _beside(self.book, sent)
             again = self._look_again(case, sent.sure)
         except (InputError, Missing) as bad:
@@ -200,9 +206,15 @@ class _Taking:
                 id=sent.id, said="ask", why=again, mend="If it shows the same, send it again as sure."
             )
             return
-        notes = (set_back, *_conflicts(case, self.since or self.now - LOOKED_BACK))
+        notes = (judgement, set_back, *_conflicts(case, self.since or self.now - LOOKED_BACK))
         self.ready.append(_Ready(at, written, " ".join(n for n in notes if n), kept))
         self.past.try_(written.entry, self.now)
+
+    def _book_settings(self) -> None:
+        """Settings of the same sending come first: a test after them is judged by them."""
+        if any(isinstance(each.written.entry.body, SettingChanged) for each in self.ready):
+            self._book()
+            self.ready = []
 
     def _check_sender(self, sent: Sent) -> None:
         kind = str(type(sent.body).__struct_config__.tag)
@@ -310,10 +322,11 @@ def _again(there: Entry, sent: Sent) -> Answer:
 
 def _same_or_refused(there: Entry, entry_id: str, store: str, happened: datetime, body: AnyBody) -> Answer:
     """What was sent against what is in the book; who sent it and from where may differ, what it says may not."""
+    is_test = there.store == store and there.happened == happened and is_of(there.body, body)
     is_same = there.store == store and happened.tzinfo is not None and _as_text(there) == _as_text(
         Entry(id=there.id, store=there.store, happened=happened, by=there.by, origin=there.origin, body=body)
     )  # fmt: skip
-    if is_same:
+    if is_same or is_test:
         return Answer(id=entry_id, said="already")
     return Answer(
         id=entry_id, said="refused", why="The book holds an entry with this id that says something else. That one stays.",

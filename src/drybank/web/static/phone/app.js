@@ -6,6 +6,9 @@ import * as keep from "./keep.js";
 import { emptyFlow, readFlow } from "./flow_read.js";
 import { claimFlow, countFlow, handOverFlow, refundFlow } from "./flow_cash.js";
 import { jobsFlow, noteFlow, outageFlow } from "./flow_more.js";
+import { changeDay, setFlow, signFlow } from "./flow_set.js";
+import { coinTestFlow, heatFlow, timeFlow } from "./flow_test.js";
+import { watchCustomers } from "./watch.js";
 import { controls, home, machine, stops, tasksAt } from "./stops.js";
 import { send, state, watch, whoIsThere } from "./send.js";
 import { finishLeaving, thisPhone, waiting } from "./waiting.js";
@@ -120,11 +123,14 @@ async function context(store) {
     store, round, fetched, marks, who: person.handle, lastBag: await keep.fact(`bag ${store}`),
     may: (kind) => round.kinds.includes(kind),
     keepBag: (bag) => keep.setFact(`bag ${store}`, bag),
+    readings: await keep.readings(person.handle),
+    readingAt(at) {
+      return this.readings.find((line) => line.store === store && line.says[1].machine === at)?.id || "";
+    },
     bankName: (key) => round.banks.find((b) => b.key === key)?.name || key,
     nextStop(after) {
       const at = after ? round.stops.findIndex((s) => s.machine === after.machine) : -1;
-      const order = [...round.stops.slice(at + 1), ...(after ? [] : [])];
-      const next = order.find((s) => tasksAt(ctx, s).some((task) => !marks[task.mark]));
+      const next = round.stops.slice(at + 1).find((s) => tasksAt(ctx, s).some((task) => !marks[task.mark]));
       return next ? `#/s/${store}/m/${encodeURIComponent(next.machine || "room")}` : "";
     },
   };
@@ -132,7 +138,7 @@ async function context(store) {
 }
 
 const FLOWS = { empty: emptyFlow, count: countFlow, "hand-over": handOverFlow, claim: claimFlow, refund: refundFlow, note: (ctx) => noteFlow(ctx) };
-const AT_STOP = { read: readFlow, jobs: jobsFlow, note: noteFlow, outage: outageFlow };
+const AT_STOP = { read: readFlow, jobs: jobsFlow, note: noteFlow, outage: outageFlow, time: timeFlow, heat: heatFlow };
 
 async function show() {
   flash.replaceChildren(...(saying ? [saying] : []));
@@ -161,11 +167,20 @@ async function firstRound(store) {
 async function inStore(ctx, [first, second, third, fourth]) {
   if (!first) return stops(screen, ctx);
   if (first in FLOWS) return runForm(screen, ctx.who, FLOWS[first](ctx));
+  if (first === "watch") return watchCustomers(screen, ctx);
+  if (first === "day") return onChangeDay(ctx, second, third, fourth);
   const stop = first === "m" && ctx.round.stops.find((s) => (s.machine || "room") === second);
   if (!stop) return screen.go(`#/s/${ctx.store}`, true);
   if (!third) return machine(screen, ctx, stop);
   if (third in AT_STOP) return runForm(screen, ctx.who, AT_STOP[third](ctx, stop));
-  return controls(screen, ctx, stop, fourth);
+  if (!fourth) return controls(screen, ctx, stop);
+  return runForm(screen, ctx.who, setFlow(ctx, stop, fourth));
+}
+
+function onChangeDay(ctx, bank, what, key) {
+  if (what === "down" || what === "up") return runForm(screen, ctx.who, signFlow(ctx, bank, what));
+  if (what === "test") return runForm(screen, ctx.who, coinTestFlow(ctx, bank, key));
+  return changeDay(screen, ctx, bank);
 }
 
 function logInFirst() {

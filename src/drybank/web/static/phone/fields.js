@@ -56,7 +56,7 @@ const info = () => ({ node: el("span"), read: () => "seen", focus: () => {} });
 
 /** A stop-watch: start, stop; the seconds may be typed over. Its start outlives a closed page. */
 function stopwatch(question, was, go, draft) {
-  const field = typed({ ...question, unit: "s" }, was?.seconds ?? was, { mode: "decimal", big: true });
+  const field = typed({ ...question, unit: "s" }, typeof was === "string" ? was : "", { mode: "decimal", big: true });
   const face = el("p", { className: "face", role: "timer" }, "0:00");
   let began = was?.began || 0;
   let timer = 0;
@@ -82,6 +82,36 @@ function stopwatch(question, was, go, draft) {
   if (began) timer = setInterval(show, 250);
   const node = el("div", {}, face, act, el("label", { htmlFor: "answer" }, t("or typed")), field.node);
   return { ...field, node, read: () => field.read(), stop: () => clearInterval(timer) };
+}
+
+/** Readings one after the other, each with the seconds since the first: [[0, 61.2], [14, 63]]. */
+function log(question, was) {
+  const rows = was?.rows ? [...was.rows] : Array.isArray(was) ? [...was] : [];
+  let began = was?.began || 0;
+  const one = typed({ ...question, kind: "decimal" }, "", { mode: "decimal", big: true });
+  const input = one.node.querySelector("input");
+  const told = el("p", { className: "quiet", role: "status" });
+  const show = () => { told.textContent = rows.length ? t("{n} readings, the last {value} after {s} s", { n: rows.length, value: rows.at(-1)[1], s: rows.at(-1)[0] }) : ""; };
+  const add = () => {
+    const value = Number(input.value.trim().replace(",", "."));
+    if (!input.value.trim() || !Number.isFinite(value) || Math.abs(value) > 400) return input.focus();
+    began ||= Date.now();
+    const at = Math.round((Date.now() - began) / 1000);
+    if (rows.length && at <= rows.at(-1)[0]) return input.focus();
+    rows.push([at, value]);
+    question.began?.({ began, rows });
+    input.value = "";
+    show();
+    input.focus();
+  };
+  input.addEventListener("keydown", (event) => {
+    if (event.key !== "Enter") return;
+    event.preventDefault();
+    add();
+  });
+  show();
+  const acts = el("p", { className: "acts" }, button(t("Add"), add, "watch"), button(t("Take the last one back"), () => { rows.pop(); show(); }, "plain"));
+  return { ...one, node: el("div", {}, one.node, acts, told), read: () => rows };
 }
 
 /** Photos, made small enough to send; refused before anything is lost where the phone has no room. */
@@ -147,4 +177,5 @@ const KINDS = {
   info,
   photo,
   stopwatch,
+  log,
 };

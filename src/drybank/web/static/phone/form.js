@@ -64,7 +64,7 @@ class Form {
     const one = field({ ...question, began: (began) => this.began(question, began) }, was, go);
     const parts = [
       el("p", { className: "where" }, this.flow.place, of > 1 ? el("span", { className: "quiet" }, ` · ${place + 1}/${of}`) : null),
-      el("h1", { tabIndex: -1 }, ["digits", "decimal", "text", "lines"].includes(question.kind || "digits") ? el("label", { htmlFor: "answer" }, question.ask) : question.ask),
+      el("h1", { tabIndex: -1 }, ["digits", "decimal", "text", "lines", "log"].includes(question.kind || "digits") ? el("label", { htmlFor: "answer" }, question.ask) : question.ask),
       question.hint ? el("p", { id: "hint", className: "hint" }, question.hint) : null,
       question.body || null,
       one.node,
@@ -86,7 +86,7 @@ class Form {
   }
 
   async began(question, began) {
-    this.draft.answers[question.key] = { typed: { began }, value: null };
+    this.draft.answers[question.key] = { typed: typeof began === "object" ? began : { began }, value: null };
     await this.save();
   }
 
@@ -101,6 +101,7 @@ class Form {
     }
     const found = empty || !question.check ? { value: empty ? null : typed } : await question.check(typed, before, this.draft.answers);
     if (found.problem) {
+      if (found.differs !== undefined) this.draft.answers[question.key] = { typed: "", value: null, differs: found.differs };
       problem.textContent = found.problem;
       one.focus();
       return;

@@ -199,6 +199,12 @@ export async function sent(who) {
   return all.slice(0, SENT_KEPT);
 }
 
+/** This person's readings of the last hours, newest first, for a setting change to name. */
+export async function readings(who) {
+  const all = [...(await queue(who)), ...(await sent(who))];
+  return all.filter((one) => one.says[0] === "Reading, machine {machine}" && one.made > Date.now() - 6 * 3600_000).sort((a, b) => b.made - a.made);
+}
+
 // Photos
 
 /** Photos whose entry the book holds by now. */
