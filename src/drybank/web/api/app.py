@@ -8,6 +8,7 @@ from importlib import import_module
 from typing import Any, TypeVar
 
 import msgspec
+from django.conf import settings
 from django.http import HttpRequest, HttpResponse
 from ninja import NinjaAPI
 from ninja.errors import ValidationError
@@ -97,6 +98,7 @@ def description() -> dict[str, Any]:
         for said in methods.values():
             call, described = views[said["operationId"]]
             _describe(said, call, described, shape_of)
+    _entries_by_themselves(parts)
     made["components"] = {
         "schemas": parts,
         "securitySchemes": {
@@ -105,7 +107,7 @@ def description() -> dict[str, Any]:
                 "scheme": "bearer",
                 "description": "A device token, made on the page of devices.",
             },
-            "session": {"type": "apiKey", "in": "cookie", "name": "drybank session"},
+            "session": {"type": "apiKey", "in": "cookie", "name": settings.SESSION_COOKIE_NAME},
         },
     }
     return made
@@ -129,6 +131,15 @@ def _describe(said: dict[str, Any], call: Call, described: Described, shape_of: 
         said["security"] = [{"token": []}, {"session": []}]
     if call.roles:
         said["description"] = f"{said.get('description', '')}\n\nFor: {', '.join(call.roles)}.".strip()
+
+
+def _entries_by_themselves(parts: dict[str, Any]) -> None:
+    """An entry that is none is refused by itself, so the sending as a whole may hold anything in its place."""
+    entries = parts["Sending"]["properties"]["entries"]
+    entries["items"] = {
+        "anyOf": [entries["items"], {}],
+        "description": "Each as Sent; what is not is answered “refused”.",
+    }
 
 
 def _shape_of_exact(kind: Any) -> dict[str, Any]:
