@@ -77,7 +77,7 @@ def bare_words(text):
         w
         for w in found
         if re.search(r"[A-Za-z]{3}", w)
-        and w not in ("Drybank", "Drybank ·", "English", "Español")
+        and w not in ("Drybank", "Drybank ·", "English", "Español", "CSV", "36 min")
         and not w.endswith("min ·")
     ]
 
@@ -117,7 +117,13 @@ def is_own(text):
     from drybank.upkeep.words import SPANISH
 
     figure = re.fullmatch(r"[-+]?[\d.,:]+ ?(?:CAD|USD|EUR|h|min|s|c|%|°[CF]|kWh|m3)?(?: \d+ s)?", text)
-    return bool(figure) or text in set(SPANISH.values())
+    return bool(figure) or text in set(SPANISH.values()) | bank_keys()
+
+
+def bank_keys():
+    from drybank.web import site
+
+    return {b.key for b in site.book().store_at(STORE, site.now()).banks}
 
 
 def test_what_has_no_pattern_is_said_as_the_desk_says_it():

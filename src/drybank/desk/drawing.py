@@ -5,6 +5,7 @@ A chart carries its message as title and as text alternative, and its table besi
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from functools import cache
 from importlib.resources import as_file, files
 from pathlib import Path
@@ -56,12 +57,32 @@ def _full(chart: Chart, width: int, height: int) -> dict[str, Any]:
             "config": LOOK, "description": chart.alt, **chart.spec}  # fmt: skip
 
 
-def draw(chart: Chart, form: Literal["svg", "png"] = "svg", *, width: int = 560, height: int = 300) -> bytes:
-    """The chart as SVG text (UTF-8) or as a PNG of twice the size for sharp screens."""
+def draw(
+    chart: Chart, form: Literal["svg", "png"] = "svg", *, width: int = 560, height: int = 300, language: str = "en"
+) -> bytes:
+    """The chart as SVG text (UTF-8) or as a PNG of twice the size for sharp screens; months and days in ``language``."""
     import vl_convert
 
     _fonts()
     spec = _full(chart, width, height)
+    dates: Literal["es-ES"] | None = "es-ES" if language == "es" else None
     if form == "png":
-        return bytes(vl_convert.vegalite_to_png(spec, scale=2))
-    return str(vl_convert.vegalite_to_svg(spec)).encode()
+        return bytes(vl_convert.vegalite_to_png(spec, scale=2, time_format_locale=dates))
+    return str(vl_convert.vegalite_to_svg(spec, time_format_locale=dates)).encode()
+
+
+SPOKEN = frozenset({"label", "day", "lane", "task", "line", "say", "name"})
+"""Fields of a chart's data that hold words; a description must not test them against words."""
+
+
+def spoken(spec: Any, say: Callable[[str], str]) -> Any:
+    """A description with its words said another way: titles of axes, and words among its data."""
+    if isinstance(spec, dict):
+        return {k: say(v) if k in ("title", *SPOKEN) and isinstance(v, str) and v else _spoken_part(k, v, say) for k, v in spec.items()}  # fmt: skip
+    return [spoken(one, say) for one in spec] if isinstance(spec, list) else spec
+
+
+def _spoken_part(key: str, value: Any, say: Callable[[str], str]) -> Any:
+    if key == "scale" and isinstance(value, dict) and isinstance(value.get("domain"), list):
+        return {**value, "domain": [say(d) if isinstance(d, str) else d for d in value["domain"]]}
+    return spoken(value, say)

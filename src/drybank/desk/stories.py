@@ -40,6 +40,8 @@ LANES = {
     "claim": "complaints", "refund": "complaints", "collection": "emptied",
 }  # fmt: skip
 
+BAD = ("outages", "complaints")
+
 
 class Held(msgspec.Struct, frozen=True, kw_only=True):
     """One setting of the control as of the day asked: its name, value in words, or that it is not known."""
@@ -240,7 +242,7 @@ def story_chart(story: PocketStory, use: StoreUse, *, since: date) -> Chart | No
     zone = ZoneInfo(use.layout.store.time_zone)
     spans = [s for s in place.use.hours if s.last > since] if place else []
     marks = [
-        {"day": f"{e.happened.astimezone(zone):%Y-%m-%d}", "lane": LANES[e.kind]}
+        {"day": f"{e.happened.astimezone(zone):%Y-%m-%d}", "lane": LANES[e.kind], "bad": LANES[e.kind] in BAD}
         for e in story.events
         if e.kind in LANES and e.kind != "collection" and e.happened.astimezone(zone).date() >= since
     ]
@@ -253,7 +255,7 @@ def story_chart(story: PocketStory, use: StoreUse, *, since: date) -> Chart | No
         "encoding": {"x": x, "y": {"field": "hours", "type": "quantitative", "axis": {"title": "hours a week", "tickCount": 3}}},
     }  # fmt: skip
     colour = {
-        "condition": {"test": "datum.lane == 'outages' || datum.lane == 'complaints'", "value": DANGER},
+        "condition": {"test": "datum.bad", "value": DANGER},
         "value": DYE,
     }
     lanes = {

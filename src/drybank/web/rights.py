@@ -62,6 +62,8 @@ PAGES: Final[tuple[Page, ...]] = (
     # what needs me, how it stands
     _page("today", "", "today.today", FLOOR),
     _page("store", "store", "store.floor", FLOOR),
+    _page("waiting", "waiting", "store.waiting", FLOOR),
+    _page("drying", "pocket/<str:pocket>/drying", "pocket.drying", FLOOR),
     _page("pocket", "pocket/<str:pocket>", "pocket.story", FLOOR),
     _page("set-pocket", "pocket/<str:pocket>/set", "setting.set_pocket", FLOOR, posts=True),
     # what to set
@@ -178,6 +180,7 @@ CALLS: Final[tuple[Call, ...]] = (
 PAGE_ONLY: Final = frozenset({
     # forms: what they enter is sent as entries; `rounds` shows what `visit` and `cash` give
     "set-pocket", "readings", "rounds", "field-tests", "field-test", "given-back", "deposit", "bills", "correct",
+    "waiting", "drying",  # worked out for looking at; `plan` and `visit` give their figures
     "sheet", "people", "devices",  # files and accounts are not handed to programs
 })  # fmt: skip
 """Pages of a store without a call of their own; papers (names that end in -pdf, -xlsx, -csv, journal) need none either."""

@@ -25,6 +25,7 @@ TABS = (
     ("statements", gettext_lazy("Statements")), ("book", gettext_lazy("Book")), ("set-up", gettext_lazy("Set-up")),
 )  # fmt: skip
 TAB_OF = {
+    "waiting": "store", "drying": "store", "income": "statements",
     "pocket": "store", "people": "set-up", "devices": "set-up", "entry": "book", "correct": "book", "verify": "book", "deposit": "cash", "readings": "rounds",
     "given-back": "cash", "set-pocket": "store", "change-day": "plan", "plan-bank": "plan", "field-tests": "rounds", "field-test": "rounds",
     "weeks": "statements", "week": "statements", "bills": "statements", "sheet": "set-up", "set-up-part": "set-up",

@@ -12,16 +12,20 @@ from typing import TYPE_CHECKING, Any, Protocol
 
 import msgspec
 from django.http import HttpRequest, HttpResponse
+from django.utils.translation import get_language
 from django.utils.translation import gettext as _
 
+from drybank.desk.drawing import LOOK
 from drybank.desk.stamp import Pen
 from drybank.web import site
+from drybank.web.said import said
 from drybank.web.shown import is_ready, kept
 from drybank.web.speech import page
 
 if TYPE_CHECKING:
     from drybank.desk.drawing import Chart
     from drybank.desk.takings import MoneyTrail
+    from drybank.desk.traffic import StoreWeek
     from drybank.desk.upkeep import Upkeep
     from drybank.desk.use import StoreUse
     from drybank.records.balance import BalanceResult
@@ -66,6 +70,12 @@ class Eyes(Protocol):
     def sees_money(self) -> bool: ...
 
 
+def week(store: str) -> StoreWeek:
+    from drybank.desk.traffic import store_week
+
+    return kept(store, "store week", lambda: store_week(site.book(), store, Pen(by="page", clock=site.now)))
+
+
 def findings(seat: Eyes) -> tuple[Finding, ...]:
     """What this person may see of what is wrong here."""
     seen = upkeep(seat.store).look_at
@@ -74,17 +84,36 @@ def findings(seat: Eyes) -> tuple[Finding, ...]:
     return (*balance(seat.store).findings, *trail(seat.store).findings, *seen)
 
 
-def svg(chart: Chart, store: str, *, width: int = 560, height: int = 240) -> str:
-    """A chart as SVG for the page, its title left to the page; its colours follow the page's by the look's own rules."""
-    from drybank.desk.drawing import draw
+NARROW, NARROW_INNER = 316, 232
+"""Width of a drawing that fits a phone of 360 px, and of one panel of several."""
 
-    bare = msgspec.structs.replace(chart, title="")
+
+def svg(chart: Chart, store: str, *, width: int = 560, height: int = 240) -> str:
+    """A chart as SVG for the page, wide and narrow, its title left to the page; its colours follow the page's by the look's own rules."""
+    from drybank.desk.drawing import draw, spoken
+
+    language = (get_language() or "en").split("-")[0]
+    words = chart.spec if language == "en" else spoken(chart.spec, said)
+    bare = msgspec.structs.replace(chart, title="", spec=words)
+    slim = msgspec.structs.replace(bare, spec=_slim(words))
 
     def made() -> str:
         # The page says in words what the chart shows; the drawing's own labels would say it twice, in one language.
-        return _SAYS.sub("", draw(bare, width=width, height=height).decode())
+        wide, narrow = (
+            _SAYS.sub("", draw(c, width=w, height=height, language=language).decode())
+            for c, w in ((bare, width), (slim, NARROW))
+        )
+        return f'<div class="on-wide">{wide}</div><div class="on-narrow">{narrow}</div>'
 
-    return kept(store, "svg", made, chart.title, chart.alt, width, height)
+    return kept(store, "svg", made, language, chart.title, chart.alt, width, height)
+
+
+def _slim(spec: dict[str, Any]) -> dict[str, Any]:
+    """The same description for a narrow screen: drawn to fit, panels narrower, labels shorter, fewer ticks."""
+    if "vconcat" in spec:
+        return {**spec, "vconcat": [{**panel, "width": NARROW_INNER} for panel in spec["vconcat"]]}
+    small = {"axis": {"labelLimit": 130}, "axisX": {"tickCount": 4}}
+    return {**spec, "autosize": {"type": "fit", "contains": "padding"}, "config": {**LOOK, "axis": {**LOOK["axis"], **small["axis"]}, "axisX": small["axisX"]}}  # fmt: skip
 
 
 def patient(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:

@@ -11,9 +11,12 @@ from django.utils.translation import gettext as _
 
 from drybank.desk.balancing import cash_chart, enter_outcome
 from drybank.desk.pages import named_outcomes
+from drybank.desk.pages_charts import hours_chart
 from drybank.records.errors import InputError
+from drybank.web import forms as ask
 from drybank.web import site, work
 from drybank.web.guard import Seat
+from drybank.web.shown import kept
 from drybank.web.speech import page
 
 
@@ -26,13 +29,14 @@ def balance(request: HttpRequest, seat: Seat) -> HttpResponse:
     try:
         result = work.balance(seat.store, since, until)
     except InputError as wrong:
-        shown["mistakes"] = wrong.sentence().splitlines()
+        shown["mistakes"] = ask.mistakes_of(wrong)
         return page(request, "web/balance.html", shown, status=422)
     chart = cash_chart(result)
+    hours = kept(seat.store, "hours chart", lambda: hours_chart(result), since, until)
     shown |= {
         "result": result, "trail": work.trail(seat.store), "outcomes": named_outcomes(site.book(), seat.store),
         "chart": chart, "svg": work.svg(chart, seat.store, height=28 * max(4, len(chart.rows))) if chart.rows else "",
-        "is_owner": "owner" in seat.roles,
+        "hours_chart": hours, "hours_svg": work.svg(hours, seat.store) if hours else "", "is_owner": "owner" in seat.roles,
     }  # fmt: skip
     return page(request, "web/balance.html", shown)
 

@@ -10,12 +10,13 @@ from django.http import HttpRequest, HttpResponse, HttpResponseRedirect
 from django.urls import reverse
 from django.utils.translation import gettext as _
 
+from drybank.desk.pages_charts import due_chart
 from drybank.desk.pages_rounds import boxes_to_empty
 from drybank.desk.stamp import Pen
 from drybank.desk.standing import parse_day
 from drybank.desk.upkeep import Done, Round, record_service, round_of
 from drybank.records.errors import DrybankError, InputError
-from drybank.web import site
+from drybank.web import site, work
 from drybank.web.guard import Seat
 from drybank.web.rights import FLOOR
 from drybank.web.shown import is_ready, kept
@@ -33,7 +34,10 @@ def rounds(request: HttpRequest, seat: Seat) -> HttpResponse:
     typed = request.GET.get("until", "")
     if not (request.headers.get("HX-Request") or "wait" in request.GET) and not is_ready(seat.store, "round", typed):
         return page(request, "web/working_out.html", {"what": _("Working out what is due at this visit.")})
-    shown: dict[str, Any] = {"typed": {"until": typed}}
+    chart = kept(seat.store, "due chart", lambda: due_chart(work.upkeep(seat.store)))
+    shown: dict[str, Any] = {"typed": {"until": typed}, "chart": chart}
+    if chart:
+        shown["svg"] = work.svg(chart, seat.store, height=26 * max(4, len(chart.rows)))
     try:
         shown["round"] = _spoken(_round(seat.store, typed))
     except DrybankError as wrong:
