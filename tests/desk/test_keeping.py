@@ -131,7 +131,7 @@ class TestCorrect:
         entry = a_reading(book, pen)
         asked = {"reason": "digits swapped", "changes": ["values.0.shown=4213"]}
         done = correct(book, entry.id, pen, **asked, is_real=False)
-        assert (done.entry, done.changes) == ("", (("values.0.shown", "4123", "4213"),))
+        assert (done.entry, done.changes) == ("", (("1.turning", "4123", "4213"),))
         assert entries(book, STORE, kinds=["reading"])[0].says["values"][0]["shown"] == 4123
         done = correct(book, entry.id, pen, **asked)
         (line,) = entries(book, STORE, kinds=["reading"])
@@ -157,7 +157,7 @@ class TestCorrect:
 
     @pytest.mark.parametrize(("asked", "says"), [
         ({"changes": ["values.0.shown=-1"]}, "cannot say that"), ({"changes": ["values.0.shown=many"]}, "cannot say that"),
-        ({"changes": ["values.7.shown=1"]}, "no place “7”"), ({"changes": ["colour=red"]}, "no field “colour”.*values"),
+        ({"changes": ["values.7.shown=1"]}, "no place “7”"), ({"changes": ["colour=red"]}, "no field “colour”.*1.turning"),
         ({"changes": ["values"]}, "field=value"), ({}, "nothing is to be changed"), ({"take_back": True, "changes": ["visit=v"]}, "alone"),
         ({"changes": ["visit=v"], "reason": " "}, "needs its reason"),
     ])  # fmt: skip

@@ -28,10 +28,12 @@ def entries(
     from drybank.cli.opened import opened
     from drybank.desk.correcting import between
     from drybank.desk.correcting import entries as entries_of
+    from drybank.desk.entry_words import told
 
     with opened(book) as it:
         first, end = between(it, store, since, until)
         found = entries_of(it, store, kinds=kind or (), since=first, until=end, last=last)
+        currency = it.store_at(store, it.clock()).currency
     if as_json:
         say.as_json(found)
         return
@@ -39,21 +41,25 @@ def entries(
         mark = "taken back" if each.is_taken_back else "corrected" if each.corrected_by else ""
         say.head(f"{each.happened:%Y-%m-%d %H:%M} UTC  {each.kind}  by {each.by}" + (f"  ({mark})" if mark else ""))
         say.quiet(f"  {each.id}")
-        for name, value in each.says.items():
+        for name, value in told(each.says, currency):
             say.line(f"  {name}: {value}")
     if not found:
         say.line("No such entries.")
 
 
 @app.command(
-    epilog='Example: drybank correct 01970000-0000-7000-8000-000000000000 --set values.0.shown=4213 --reason "digits swapped"'
+    epilog='Example: drybank correct 01970000-0000-7000-8000-000000000000 --set 14.near=4213 --reason "digits swapped"'
 )
 def correct(
     entry: Annotated[str, typer.Argument(help="The entry's id, as drybank entries shows it.", show_default=False)],
     reason: Annotated[str, typer.Option("--reason", help="Why, in a few words.", show_default=False)],
     changes: Annotated[
         list[str] | None,
-        typer.Option("--set", help="field=value over what it says today; may be said again.", show_default=False),
+        typer.Option(
+            "--set",
+            help="name=value, by the names that entries shows, as sold=601.00; may be said again.",
+            show_default=False,
+        ),
     ] = None,
     happened: Annotated[
         str, typer.Option("--happened", help="The right moment, as 2026-05-03T18:30, by the store's clock.")

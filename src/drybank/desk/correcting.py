@@ -10,13 +10,18 @@ from zoneinfo import ZoneInfo
 import msgspec
 
 from drybank.book import day_start
+from drybank.desk.entry_words import FIELDS, field_and_value, names_of, told
 from drybank.desk.stamp import Pen
 from drybank.desk.standing import layout_at, parse_day
 from drybank.records.entry import KINDS, Corrected, Entry, ReadingTaken
 from drybank.records.errors import InputError, InputErrors
+from drybank.records.faults import fault_words
 
 if TYPE_CHECKING:
     from drybank.book import Book, Told
+
+
+NOTHING = "nothing"
 
 
 class EntryLine(msgspec.Struct, frozen=True, kw_only=True):
@@ -101,15 +106,16 @@ def correct(
         raise InputError("an entry taken back says nothing any more.", mend="Give --take-back alone.")
     today = _today(book, booked.entry)
     before = _plain(today.body)
-    after = _changed(before, changes)
+    currency = book.store_at(booked.entry.store, pen.clock()).currency
+    after = _changed(before, changes, currency)
     moment = happened or (today.happened if today.happened != booked.entry.happened else None)
     instead = None if take_back else _body(booked.entry, after)
     _check(book, booked.entry, instead, happened, pen.clock())
     body = Corrected(corrects=entry_id, reason=reason.strip(), instead=instead, happened_instead=moment)
     done = Correction(
         corrects=entry_id, store=booked.entry.store, kind=booked.entry.kind, is_taken_back=take_back,
-        changes=_differences(before | {"happened": today.happened.isoformat()},
-                             {} if take_back else after | {"happened": (moment or today.happened).isoformat()}),
+        changes=_differences(before | {"happened": f"{today.happened:%Y-%m-%d %H:%M} UTC"},
+                             {} if take_back else after | {"happened": f"{moment or today.happened:%Y-%m-%d %H:%M} UTC"}, currency),
     )  # fmt: skip
     if not is_real:
         return done
@@ -152,11 +158,11 @@ def _body(entry: Entry, raw: dict[str, Any]) -> Any:
     try:
         return msgspec.convert(raw | {"kind": entry.kind}, type(entry.body), strict=True)
     except msgspec.ValidationError as bad:
-        raise InputError(f"a {entry.kind} cannot say that: {bad}.", where="--set") from bad
+        raise InputError(f"a {entry.kind} cannot say that: {fault_words(str(bad), FIELDS)}.", where="--set") from bad
 
 
-def _changed(before: dict[str, Any], changes: Sequence[str]) -> dict[str, Any]:
-    """The fields with every change laid over; a path runs through names and places, as ``values.0.shown``."""
+def _changed(before: dict[str, Any], changes: Sequence[str], currency: str) -> dict[str, Any]:
+    """The fields with every change laid over: by the names that `entries` shows, or by a path such as ``values.0.shown``."""
     after = msgspec.json.decode(msgspec.json.encode(before))
     mistakes = []
     for text in changes:
@@ -164,7 +170,10 @@ def _changed(before: dict[str, Any], changes: Sequence[str]) -> dict[str, Any]:
         try:
             if not sign:
                 raise InputError("it is not written as field=value.")
-            _put(after, path.strip().split("."), _value(value.strip()))
+            path, value = field_and_value(path.strip(), value.strip(), before, currency)
+            if path.split(".")[0] not in after:
+                raise InputError(f"the entry has no field “{path}”.", allowed=", ".join(names_of(before)))
+            _put(after, path.split("."), _value(value))
         except InputError as bad:
             mistakes.append(InputError(bad.what, where=f"--set {text}", allowed=bad.allowed, mend=bad.mend))
     if mistakes:
@@ -197,23 +206,13 @@ def _value(text: str) -> Any:
         return text
 
 
-def _differences(before: Any, after: Any, path: str = "") -> tuple[tuple[str, str, str], ...]:
-    """Every leaf that differs, with its path, before and after."""
-    if isinstance(before, dict) and isinstance(after, dict):
-        keys = [*before, *(k for k in after if k not in before)]
-        return tuple(d for k in keys for d in _differences(before.get(k), after.get(k), f"{path}.{k}".lstrip(".")))
-    if isinstance(before, list) and isinstance(after, list) and len(before) == len(after):
-        pairs = enumerate(zip(before, after, strict=True))
-        return tuple(d for n, (b, a) in pairs for d in _differences(b, a, f"{path}.{n}"))
-    if before == after:
-        return ()
-    return ((path, _word(before), _word(after)),)
-
-
-def _word(value: Any) -> str:
-    if value is None:
-        return "not known"
-    return value if isinstance(value, str) else msgspec.json.encode(value).decode()
+def _differences(before: dict[str, Any], after: dict[str, Any], currency: str) -> tuple[tuple[str, str, str], ...]:
+    """Every field that differs, by its name, before and after."""
+    old, new = dict(told(before, currency)), dict(told(after, currency))
+    names = [*old, *(name for name in new if name not in old)]
+    return tuple(
+        (name, old.get(name, NOTHING), new.get(name, NOTHING)) for name in names if old.get(name) != new.get(name)
+    )
 
 
 def between(book: Book, store: str, since: str, until: str) -> tuple[datetime | None, datetime | None]:

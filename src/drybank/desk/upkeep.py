@@ -17,6 +17,7 @@ from drybank.desk.use import StoreUse, use_of
 from drybank.records.card import CardTask
 from drybank.records.entry import Proved, Serviced, ValueLearned
 from drybank.records.errors import InputError, InputErrors, Missing, NotIdentified
+from drybank.records.faults import fault_words
 from drybank.records.finding import Finding
 from drybank.records.layout import Layout
 from drybank.records.upkeep import BoxDue, Due, RoundCard, Task
@@ -134,7 +135,7 @@ def read_tasks(path: str) -> tuple[Task, ...]:
         try:
             tasks.append(_task(row))
         except (msgspec.ValidationError, InputError) as bad:
-            said = bad.sentence() if isinstance(bad, InputError) else str(bad)
+            said = bad.sentence() if isinstance(bad, InputError) else f"{fault_words(str(bad))}."
             wrong.append(InputError(said, where=f"{path}, task {number}"))
     if wrong:
         raise InputErrors(wrong)
@@ -145,7 +146,8 @@ def _task(row: Any) -> Task:
     strange = set(row) - set(Task.__struct_fields__)
     if strange:
         raise InputError(
-            f"“{', '.join(sorted(strange))}” is not part of a task.", allowed=", ".join(Task.__struct_fields__)
+            f"“{', '.join(sorted(map(str, strange)))}” is not part of a task.",
+            allowed=", ".join(Task.__struct_fields__),
         )
     known = {} if "known" in row else {"known": "maker's plate or manual"} if row.get("source") else {}
     return msgspec.convert({**row, **known}, Task)

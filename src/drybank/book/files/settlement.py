@@ -17,6 +17,7 @@ from drybank.book.files.history.records import DateOrder, Row
 from drybank.book.files.history.table import read_table
 from drybank.book.files.text import located, shown
 from drybank.records.errors import InputError, InputErrors
+from drybank.records.faults import fault_words
 from drybank.records.layout import Layout
 from drybank.records.money import MINOR_DIGITS
 
@@ -57,7 +58,10 @@ def read_settlement_mapping(content: bytes | str, name: str) -> SettlementMappin
         return msgspec.convert(said, SettlementMapping)
     except msgspec.ValidationError as wrong:
         raise InputError(
-            f"{wrong}.", where=name, allowed=", ".join(HOLDS), mend="[columns] names headings and what they hold."
+            f"{fault_words(str(wrong))}.",
+            where=name,
+            allowed=", ".join(HOLDS),
+            mend="[columns] names headings and what they hold.",
         ) from None
 
 
