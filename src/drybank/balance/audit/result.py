@@ -13,7 +13,7 @@ from drybank.balance.audit.custody import Handled, compare_custody, handled, let
 from drybank.balance.audit.devices import Odd, Trace, follow, usual_rate
 from drybank.balance.audit.held import Held, what_was_held
 from drybank.balance.audit.judge import Ints, Judged, Part, cut, judge, panel
-from drybank.balance.audit.levels import is_spread, level
+from drybank.balance.audit.levels import add_up, is_spread, level
 from drybank.balance.audit.sight import smallest_loss
 from drybank.balance.audit.spans import rows, source
 from drybank.balance.audit.story import Story, moment, tell
@@ -21,6 +21,7 @@ from drybank.balance.audit.unit import unit_of
 from drybank.balance.audit.units import groups
 from drybank.balance.statistics.causes import PRIORS
 from drybank.balance.statistics.growth import Growth
+from drybank.balance.statistics.lists import LIST_FALSE_SHARE, adjusted
 from drybank.balance.statistics.priors import Habits, assumptions
 from drybank.balance.statistics.timing import MinutesSeen, minutes_per_coin
 from drybank.records.balance import (
@@ -107,9 +108,37 @@ def balance_ready(
     step = max((t.meter_step_h for t in ready), default=0.0) or 0.1
     judged = judge(panel([t.part for t in ready], step), habits=habits, priors=priors)
     firsts = np.cumsum([0, *(len(t.part.rows) for t in ready)])
-    for k, told in enumerate(ready):
-        at = np.arange(firsts[k], firsts[k + 1])
-        yield _result(judged, at, told, period, priors)
+    places = [_places(judged, np.arange(firsts[k], firsts[k + 1]), t.banks) for k, t in enumerate(ready)]
+    doubtful = _doubtful(judged, places)
+    for told, mine, is_doubtful in zip(ready, places, doubtful, strict=True):
+        yield _result(judged, mine, told, (period, is_doubtful), priors)
+
+
+Places = tuple[Ints, dict[str, Ints]]
+
+
+def _places(j: Judged, at: Ints, banks: Sequence[str]) -> Places:
+    """Where a store's groups stand in the panel, and those of each of its banks."""
+    of_bank = {key: np.array([i for i in at.tolist() if j.panel.rows[i].group.bank == key], np.int64) for key in banks}
+    return at, {key: rows for key, rows in of_bank.items() if rows.size}
+
+
+def _doubtful(j: Judged, places: Sequence[Places]) -> list[frozenset[str]]:
+    """Per store the levels ("" is the store itself) that may be luck once all stores and banks of the fleet are looked at:
+    of those told as short alike, one in ten may be false on average, as with units."""
+    from scipy.stats import norm
+
+    keys = [(k, key) for k, (_, banks) in enumerate(places) for key in ("", *banks)]
+    sums = [add_up(j, places[k][1][key] if key else places[k][0]) for k, key in keys]
+    z = np.array([s.log / s.sd if s is not None else np.nan for s in sums])
+    out: list[set[str]] = [set() for _ in places]
+    for is_store in (True, False):
+        mine = [n for n, (_, key) in enumerate(keys) if (not key) == is_store]
+        shares = adjusted(np.asarray(norm.cdf(z[mine])))
+        for n, share in zip(mine, shares.tolist(), strict=True):
+            if not share <= LIST_FALSE_SHARE:
+                out[keys[n][0]].add(keys[n][1])
+    return [frozenset(levels) for levels in out]
 
 
 def balance_fleet(
@@ -160,14 +189,16 @@ def balance(
     return balance_fleet([(layout, entries)], period, habits=habits, priors=priors)[0]
 
 
-def _result(j: Judged, at: Ints, told: Ready, period: Period, priors: dict[str, float] | None) -> BalanceResult:
-    places = [int(i) for i in at]
+def _result(
+    j: Judged, mine: Places, told: Ready, asked: tuple[Period, frozenset[str]], priors: dict[str, float] | None
+) -> BalanceResult:
+    period, doubtful = asked
+    places = [int(i) for i in mine[0]]
     units = [unit_of(j, i, j.panel.rows[i], told.currency) for i in places]
-    of_bank = {key: np.array([i for i in places if j.panel.rows[i].group.bank == key], np.int64) for key in told.banks}
-    banks = tuple(level(j, i, "bank", key, told.currency) for key, i in of_bank.items() if i.size)
-    whole = level(j, at, "store", told.store, told.currency)
+    banks = tuple(level(j, rows, "bank", key, told.currency) for key, rows in mine[1].items())
+    whole = level(j, mine[0], "store", told.store, told.currency)
     place = tell_finding.Place(told.store, told.currency, period)
-    found = _findings(place, j, told, places, units) + _alike(place, j, (at, of_bank), (banks, whole))
+    found = _findings(place, j, told, places, units) + _alike(place, j, mine, (banks, whole), doubtful)
     found += [tell_finding.odd_finding(place, o) for o in told.odd]
     ordered = _in_order(found)
     return BalanceResult(
@@ -243,20 +274,21 @@ def _findings(
 def _alike(
     place: tell_finding.Place,
     j: Judged,
-    members: tuple[Ints, dict[str, Ints]],
+    members: Places,
     levels: tuple[tuple[LevelBalance, ...], LevelBalance],
+    doubtful: frozenset[str],
 ) -> list[Finding]:
     """The whole store, or else single banks, short alike."""
     from scipy.stats import norm
 
     banks, whole = levels
     mine, of_bank = members
-    if whole.verdict == "short" and whole.z is not None and is_spread(j, mine):
+    if whole.verdict == "short" and whole.z is not None and "" not in doubtful and is_spread(j, mine):
         return [tell_finding.level_finding(place, whole, whole.units, float(norm.cdf(whole.z)))]
     return [
         tell_finding.level_finding(place, b, b.units, float(norm.cdf(b.z)))
         for b in banks
-        if b.verdict == "short" and b.z is not None and is_spread(j, of_bank[b.key])
+        if b.verdict == "short" and b.z is not None and b.key not in doubtful and is_spread(j, of_bank[b.key])
     ]
 
 
