@@ -21,7 +21,7 @@ import msgspec
 from drybank.book import What, beside, chain, rules
 from drybank.book.placing import Arrival
 from drybank.desk.intake_checks import Case, check
-from drybank.desk.intake_past import Past, forget, kept_of, past_of
+from drybank.desk.intake_past import Past, Subject, forget, kept_of, past_of
 from drybank.desk.phone_proof import is_bare, is_of, judged
 from drybank.desk.stamp import Pen
 from drybank.records.entry import (
@@ -43,6 +43,8 @@ CLOCK_MAY_BE_AHEAD = timedelta(minutes=5)
 SET_BACK = timedelta(minutes=2)
 LOOKED_BACK = timedelta(hours=12)
 """Where the phone does not say when it last heard of the book, others' work of this long before counts as news to it."""
+LOOKED_AT = 20
+"""Entries about one thing that are looked through for others' work, the latest first."""
 
 Said = Literal["stored", "already", "refused", "ask"]
 
@@ -390,31 +392,26 @@ def _conflicts(case: Case, since: datetime) -> Iterator[str]:
     """What others entered about the same thing that the phone could not know of."""
     body, when = case.entry.body, case.entry.happened
     if isinstance(body, SettingChanged) and body.control:
-        for told in _news(case, "setting change", since):
-            if isinstance(told.body, SettingChanged) and told.body.control == body.control:
-                later = told.happened > when
-                yield (
-                    f"{told.by} set control {body.control} too, {_moment(case, told.happened)}; "
-                    + ("that stands as the last." if later else "this stands as the last.")
-                )
+        for told in _news(case, "control", (body.control,), since):
+            stands = "that stands as the last" if told.happened > when else "this stands as the last"
+            yield f"{told.by} set control {body.control} too, {_moment(case, told.happened)}; {stands}."
     elif isinstance(body, BoxesEmptied):
-        for told in _news(case, "collection", since):
-            both = sorted(set(told.body.boxes) & set(body.boxes)) if isinstance(told.body, BoxesEmptied) else []
-            if both:
-                yield f"{told.by} emptied {', '.join(both)} too, {_moment(case, told.happened)}. Is it the same emptying?"
+        for told in _news(case, "box", body.boxes, since):
+            both = sorted(set(told.body.boxes) & set(body.boxes))
+            yield f"{told.by} emptied {', '.join(both)} too, {_moment(case, told.happened)}. Is it the same emptying?"
     elif isinstance(body, ReadingTaken):
-        mine = {v.device for v in body.values}
-        for told in _news(case, "reading", since):
-            both = sorted(mine & {v.device for v in told.body.values}) if isinstance(told.body, ReadingTaken) else []
-            if both:
-                yield f"{told.by} read {', '.join(both)} too, {_moment(case, told.happened)}."
+        mine = tuple(v.device for v in body.values)
+        for told in _news(case, "device", mine, since):
+            both = sorted(set(mine) & {v.device for v in told.body.values})
+            yield f"{told.by} read {', '.join(both)} too, {_moment(case, told.happened)}."
 
 
-def _news(case: Case, kind: str, since: datetime) -> list[Any]:
-    """Others' entries of a kind that are near this one in time and were booked since, the last three."""
-    mine = (case.entry.by, case.entry.origin)
-    near = case.past.told(kind, case.entry.happened - LOOKED_BACK)
-    return [t for t in near if t.booked >= since and (t.by, t.entry.origin) != mine][-3:]
+def _news(case: Case, what: Subject, keys: Sequence[str], since: datetime) -> list[Any]:
+    """Others' entries about the same, near this one in time or later and booked since: the last three."""
+    mine, begun = (case.entry.by, case.entry.origin), case.entry.happened - LOOKED_BACK
+    near = (t for key in keys for t in case.past.latest(what, key, begun, LOOKED_AT))
+    new = {t.id: t for t in near if t.booked >= since and (t.by, t.entry.origin) != mine}
+    return sorted(new.values(), key=lambda t: (t.happened, t.seq))[-3:]
 
 
 def _moment(case: Case, moment: datetime) -> str:

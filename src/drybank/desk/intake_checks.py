@@ -148,11 +148,8 @@ def _collection(case: Case, body: BoxesEmptied) -> None:
 
 def _is_on_its_way(case: Case, bag: str) -> bool:
     """Whether a bag was collected before this entry happened, and not paid in by then."""
-    out = (t for t in case.past.told("collection") if isinstance(t.body, BoxesEmptied) and t.body.bag == bag)
-    paid_in = (t for t in case.past.told("deposit") if isinstance(t.body, Deposited) and bag in t.body.bags)
-    moved = [((t.happened, t.seq), True) for t in out] + [((t.happened, t.seq), False) for t in paid_in]
-    before = sorted(m for m in moved if m[0][0] <= case.entry.happened)
-    return bool(before) and before[-1][1]
+    moved = [t for t in case.past.about("bag", bag) if t.kind != "count" and t.happened <= case.entry.happened]
+    return bool(moved) and isinstance(moved[-1].body, BoxesEmptied)
 
 
 def _count(case: Case, body: PiecesCounted) -> None:
@@ -169,22 +166,22 @@ def _count(case: Case, body: PiecesCounted) -> None:
     if body.collection:
         _is_here(case, body.collection, "collection")
     if case.laid.store.counting.asks_two and not body.with_second:
-        told = case.past.told("collection")
-        who = {t.by for t in told if isinstance(t.body, BoxesEmptied) and body.bag and t.body.bag == body.bag}
+        told = case.past.about("bag", body.bag) if body.bag else []
+        who = {t.by for t in told if isinstance(t.body, BoxesEmptied)}
         if case.entry.by in who:
             raise InputError("Who collected a bag may not count it alone here.", mend="Count it with a second person.")
 
 
 def _is_here(case: Case, entry_id: str, kind: str) -> None:
-    if any(t.id == entry_id for t in case.past.told(kind)):
+    if any(t.kind == kind for t in case.past.about("entry", entry_id)):
         return
     raise Missing(f"The book holds no {kind} {entry_id} of this store. Send that first.")
 
 
 def _known_bag(case: Case, bag: str) -> None:
-    told = (*case.past.told("collection"), *case.past.told("count"))
-    if any(isinstance(t.body, BoxesEmptied | PiecesCounted) and t.body.bag == bag for t in told):
+    if any(isinstance(t.body, BoxesEmptied | PiecesCounted) for t in case.past.about("bag", bag)):
         return
+    told = (*case.past.told("collection"), *case.past.told("count"))
     if bag not in rounds(sorted(told, key=lambda t: t.happened)):
         raise Missing(f"No collection or count names bag “{bag}”. Check its number.")
 

@@ -12,12 +12,25 @@ from bisect import bisect_left, insort
 from collections import OrderedDict
 from collections.abc import Iterator
 from datetime import datetime
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Literal
 
 from drybank.book import Told
 from drybank.book.story import sheets_at, store_at
 from drybank.control import layout
-from drybank.records.entry import AnyBody, Booked, Claimed, Entry, Kept, Noted, PartReplaced, ReadingTaken
+from drybank.records.entry import (
+    AnyBody,
+    Booked,
+    BoxesEmptied,
+    Claimed,
+    Deposited,
+    Entry,
+    Kept,
+    Noted,
+    PartReplaced,
+    PiecesCounted,
+    ReadingTaken,
+    SettingChanged,
+)
 from drybank.records.errors import InputError
 from drybank.records.layout import Layout
 
@@ -29,6 +42,7 @@ KINDS = (
     "hand-over", "payout", "claim", "refund", "note",
 )  # fmt: skip
 STORES_KEPT = 32
+Subject = Literal["entry", "photo", "device", "control", "box", "bag"]
 _Place = tuple[datetime, int]
 _pasts: OrderedDict[tuple[str, str], Past] = OrderedDict()
 _door = threading.Lock()
@@ -47,7 +61,7 @@ class Past:
         self._shown: dict[str, list[tuple[datetime, int, int, bool]]] = {}
         self._laid: dict[tuple[int, ...], Layout] = {}
         self._tried: list[Told] = []
-        self._photos: dict[str, Told] = {}
+        self._about: dict[tuple[str, str], list[tuple[_Place, Told]]] = {}
 
     def refresh(self, book: Book, store: str) -> None:
         """Up to the end of the chain as it stands now."""
@@ -85,13 +99,16 @@ class Past:
     def _put(self, told: Told) -> None:
         if told.kind not in self._told:
             return
-        rows, place = self._told[told.kind], (told.happened, told.seq)
-        rows.insert(bisect_left(rows, place, key=lambda row: row[0]), (place, told))
+        place = (told.happened, told.seq)
+        for rows in self._rows_of(told):
+            rows.insert(bisect_left(rows, place, key=_place), (place, told))
         if told.kind in ("store version", "sheet version"):
             self._laid.clear()
-        self._photos |= dict.fromkeys((kept.sha256 for kept in kept_of(told.body) if kept.what == "photo"), told)
         for device, shown, is_first in _figures(told):
             insort(self._shown.setdefault(device, []), (told.happened, told.seq, shown, is_first))
+
+    def _rows_of(self, told: Told) -> list[list[tuple[_Place, Told]]]:
+        return [self._told[told.kind], *(self._about.setdefault(about, []) for about in _subjects(told))]
 
     def try_(self, entry: Entry, now: datetime) -> None:
         """Let the next entries of the same sending see one that is about to be booked."""
@@ -102,21 +119,32 @@ class Past:
     def rewind(self) -> None:
         """Take out what was only tried."""
         for told in self._tried:
-            if told.kind in self._told:
-                self._told[told.kind].remove(((told.happened, told.seq), told))
-            for kept in kept_of(told.body):
-                self._photos.pop(kept.sha256, None)
+            if told.kind not in self._told:
+                continue
+            place = (told.happened, told.seq)
+            for rows in self._rows_of(told):
+                del rows[bisect_left(rows, place, key=_place)]
             for device, shown, is_first in _figures(told):
-                self._shown[device].remove((told.happened, told.seq, shown, is_first))
+                row = (told.happened, told.seq, shown, is_first)
+                del self._shown[device][bisect_left(self._shown[device], row)]
         self._tried.clear()
 
     # Asking
 
-    def told(self, kind: str, since: datetime | None = None) -> list[Told]:
-        """Entries of a kind in the order they happened, from a moment on."""
-        rows = self._told[kind]
-        start = 0 if since is None else bisect_left(rows, (since, 0), key=lambda row: row[0])
-        return [told for _, told in rows[start:]]
+    def told(self, kind: str) -> list[Told]:
+        """Entries of a kind in the order they happened."""
+        return [told for _, told in self._told[kind]]
+
+    def about(self, what: Subject, key: str) -> list[Told]:
+        """Entries about one thing in the order they happened."""
+        return [told for _, told in self._about.get((what, key), ())]
+
+    def latest(self, what: Subject, key: str, since: datetime, most: int) -> Iterator[Told]:
+        """The last entries about one thing, the latest first, back to a moment and so many at most."""
+        for place, told in reversed(self._about.get((what, key), [])[-most:]):
+            if place[0] < since:
+                return
+            yield told
 
     def laid(self, when: datetime) -> Layout:
         """The store with its sheets as both stood at a moment."""
@@ -130,7 +158,7 @@ class Past:
 
     def photo(self, sha256: str) -> Told | None:
         """The entry that names a photo."""
-        return self._photos.get(sha256)
+        return next(iter(self.about("photo", sha256)), None)
 
     def shown(self, device: str, before: datetime) -> list[tuple[datetime, int]]:
         """Moments and figures of a meter or counter since it last began anew, before a moment."""
@@ -143,6 +171,28 @@ class Past:
 def kept_of(body: AnyBody) -> tuple[Kept, ...]:
     """What an entry names that lies beside the chain."""
     return body.kept if isinstance(body, Claimed | Noted) else ()
+
+
+def _place(row: tuple[_Place, Told]) -> _Place:
+    return row[0]
+
+
+def _subjects(told: Told) -> set[tuple[Subject, str]]:
+    """What an entry is about, as far as a later one may ask for it."""
+    body = told.body
+    found: set[tuple[Subject, str]] = {("entry", told.id)}
+    found |= {("photo", kept.sha256) for kept in kept_of(body) if kept.what == "photo"}
+    if isinstance(body, ReadingTaken):
+        found |= {("device", value.device) for value in body.values}
+    elif isinstance(body, SettingChanged):
+        found.add(("control", body.control))
+    elif isinstance(body, BoxesEmptied):
+        found |= {("box", box) for box in body.boxes}
+    if isinstance(body, BoxesEmptied | PiecesCounted):
+        found.add(("bag", body.bag))
+    elif isinstance(body, Deposited):
+        found |= {("bag", bag) for bag in body.bags}
+    return found
 
 
 def _figures(told: Told) -> Iterator[tuple[str, int, bool]]:
