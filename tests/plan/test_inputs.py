@@ -18,6 +18,7 @@ from drybank.drying.bands import band
 from drybank.drying.need import needs_at
 from drybank.energy import NaturalGas, billed_joules, unit_joules
 from drybank.plan import PlanGiven, WatchSpan, house_of, make_plan, plan_inputs, setting_of
+from drybank.plan.gather.assumed import Assumed
 from drybank.plan.gather.loads import need_axes
 from drybank.plan.gather.needs import curve_of, even_points, table_of
 from drybank.plan.gather.week import counted
@@ -197,7 +198,7 @@ class TestRangeOfNeeds:
     def test_a_table_reads_as_the_drying_room_reads_it(self, town):
         """Every mass between the points, every heat: `needs_at` and the plan's curve agree to 1e-9 where both dry."""
         shop, _, _ = town["lantern"]
-        axes = need_axes(shop, shop.pockets[:1])
+        axes = need_axes(shop, shop.pockets[:1], Assumed("CAD", shop.units))
         table = table_of(Drum(), (46.0, 60.0, 76.0), axes)
         curve = curve_of(table)
         for level in range(3):

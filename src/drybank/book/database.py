@@ -133,6 +133,9 @@ def ensure_django() -> None:
             USE_I18N=False,
         )  # fmt: skip
         logging.getLogger("psycopg").setLevel(logging.ERROR)  # a lost connection is told in our own words
+        apps.populate(
+            settings.INSTALLED_APPS
+        )  # all of django.setup() that a plain process needs; no addresses, no forms
     if not apps.ready:
         import django
 

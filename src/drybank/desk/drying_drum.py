@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import datetime
 from typing import TYPE_CHECKING, Final
 
@@ -20,6 +21,7 @@ if TYPE_CHECKING:
     from drybank.book import Book
 
 TRIALS: Final = ("towel trial", "store evidence")
+Trial = tuple[Proved, datetime]
 FITTED: Final = ("heat_input_w", "flow_exhaust_m3_s", "contact_w_k", "leak_frac")
 
 
@@ -38,11 +40,24 @@ class Taken:
 
 def drum_of(book: Book, laid: Layout, pocket: str, when: datetime) -> tuple[Pocket, tuple[Assumption, ...]]:
     """The drum of a pocket: plate, then what the newest trial in the book found; the rest assumed and listed."""
-    taken = Taken(laid.store.units)
     if pocket not in laid.pockets:
         raise Missing(f"There is no pocket “{pocket}” in {laid.store.name}. Pockets: {', '.join(laid.pockets)}.")
+    return _drum(laid, pocket, trials(book, laid.store.key, when).get(pocket))
+
+
+def drum_of_bank(
+    book: Book, laid: Layout, pockets: Sequence[str], when: datetime
+) -> tuple[Pocket, tuple[Assumption, ...]]:
+    """The drum that stands for some pockets: the one of the newest trial among them; without one, the first."""
+    found = trials(book, laid.store.key, when)
+    measured = [p for p in pockets if p in found]
+    best = max(measured, key=lambda p: (found[p][0].test == TRIALS[0], found[p][1])) if measured else pockets[0]
+    return _drum(laid, best, found.get(best))
+
+
+def _drum(laid: Layout, pocket: str, found: Trial | None) -> tuple[Pocket, tuple[Assumption, ...]]:
+    taken = Taken(laid.store.units)
     drum = from_plate(laid.pockets[pocket].plate, taken)
-    found = trial_of(book, laid.store.key, pocket, when)
     if found is None:
         contact_and_leakage(drum, taken)
         return drum, tuple(taken.list)
@@ -81,16 +96,16 @@ def from_plate(plate: Plate, taken: Taken) -> Pocket:
     )
 
 
-def trial_of(book: Book, store: str, pocket: str, when: datetime) -> tuple[Proved, datetime] | None:
-    """The newest trial of a pocket; a towel trial counts before what the store's figures say."""
-    best: tuple[bool, datetime, Proved] | None = None
+def trials(book: Book, store: str, when: datetime) -> dict[str, Trial]:
+    """The newest trial of each pocket; a towel trial counts before what the store's figures say."""
+    best: dict[str, Trial] = {}
     for told in book.story(store, kinds=("proof",), until=when):
         body = told.entry.body
-        if isinstance(body, Proved) and body.test in TRIALS and body.at == pocket:
-            rank = (body.test == TRIALS[0], told.entry.happened, body)
-            if best is None or rank[:2] >= best[:2]:
-                best = rank
-    return None if best is None else (best[2], best[1])
+        if isinstance(body, Proved) and body.test in TRIALS:
+            now, rank = best.get(body.at), (body.test == TRIALS[0], told.entry.happened)
+            if now is None or rank >= (now[0].test == TRIALS[0], now[1]):
+                best[body.at] = (body, told.entry.happened)
+    return best
 
 
 def drum_said(drum: Pocket, ask: Ask) -> Pocket:

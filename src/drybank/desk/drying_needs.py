@@ -48,7 +48,7 @@ def kept_needs(
 
 
 def kept_band(
-    pocket: Pocket, axes: NeedAxes, *, mass_kg: float, temp_c: float, folder: Path, find: Finder
+    pocket: Pocket, axes: NeedAxes, mass_kg: float, temp_c: float, *, folder: Path, find: Finder
 ) -> tuple[float, float]:
     """The range of a load's minutes as factors, kept as tables are."""
     said = msgspec.json.encode([MODEL, "band 1", pocket, axes, mass_kg, temp_c])
@@ -56,7 +56,7 @@ def kept_band(
     if path.is_file():
         with suppress(msgspec.DecodeError, OSError):
             return msgspec.json.decode(path.read_bytes(), type=tuple[float, float])
-    found = find(pocket, axes, mass_kg=mass_kg, temp_c=temp_c)
+    found = find(pocket, axes, mass_kg, temp_c)
     _put(path, msgspec.json.encode(found))
     return found
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Sequence
+from datetime import timedelta
 from typing import TYPE_CHECKING
 
 import msgspec
@@ -22,7 +23,6 @@ if TYPE_CHECKING:
 
 def inputs_of(book: Book, store: str, bank: str, pen: Pen, ask: RoomAsk | None = None) -> PlanInputs:
     """All that a plan of a bank is made from, as the book stands now; what is not given is listed as assumed."""
-    from drybank.desk.learning import learned_for, store_with_learned, with_learned
     from drybank.plan import plan_inputs
 
     when = pen.clock()
@@ -30,12 +30,18 @@ def inputs_of(book: Book, store: str, bank: str, pen: Pen, ask: RoomAsk | None =
     key = bank_key(laid, bank)
     used = {m.sheet for m in laid.machines.values() if m.bank == key}
     unread = [laid.sheets[s].name for s in sorted(used) if not book.sheet_state(store, s).is_read_back]
-    learned = learned_for(book, store, when)
-    told = msgspec.structs.replace(laid, store=store_with_learned(laid.store, learned))
+    has_learned = any(True for _ in book.story(store, kinds=("learned value",), until=when + timedelta(microseconds=1)))
+    if has_learned:  # learning is a large room: it is entered only where something was kept
+        from drybank.desk.learning import learned_for, store_with_learned, with_learned
+
+        learned = learned_for(book, store, when)
+        told = msgspec.structs.replace(laid, store=store_with_learned(laid.store, learned))
+    else:
+        told = laid
     room, notes = room_of(laid, ask) if ask is not None else (None, ())
     given = msgspec.structs.replace(given_of(book, told, key, when), room=room)
     made = plan_inputs(told.store, laid.sheets, key, book.house_at(store, key, when), given)
-    made = with_learned(made, learned, laid.store)
+    made = with_learned(made, learned, laid.store) if has_learned else made
     made = msgspec.structs.replace(made, notes=(*made.notes, *notes))
     if not unread:
         return made

@@ -18,7 +18,6 @@ import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
-from drybank.proof.gas import pressure_at_height_pa
 from drybank.records.energy import RoomAir
 from drybank.records.errors import InputError
 from drybank.records.layout import Layout
@@ -54,6 +53,8 @@ def room_of(laid: Layout, ask: RoomAsk) -> tuple[PlanRoom | None, tuple[str, ...
     if not (ask.is_asked or ask.weather or store.room_air is not None):
         hint = "The room is conditioned: what it costs to make up the air that the dryers throw out is not counted here; --room-air shows it."
         return None, (hint,) if store.is_conditioned else ()
+    from drybank.proof.gas import pressure_at_height_pa
+
     year = read_year(ask.weather) if ask.weather else _named(store.weather)
     if year is None:
         what = f"no hourly weather is known for {store.name}, so the cost of room air cannot be worked out."

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from itertools import combinations
 from typing import Any
@@ -385,14 +386,28 @@ def _smallest_change(inputs: PlanInputs, question: Problem) -> PlanSetting | Non
     return max(found, key=lambda x: x[0])[1] if found else None
 
 
+def _asks_the_same(a: Problem, b: Problem) -> bool:
+    """Whether leaving a constraint out changed nothing, so that no search is needed to say what it costs."""
+    return (
+        (a.least_gap, a.normal_heat, a.normal_pieces, a.least_heated_s)
+        == (b.least_gap, b.normal_heat, b.normal_pieces, b.least_heated_s)
+        and all(np.array_equal(x, y) for x, y in (
+            (a.times_s, b.times_s), (a.starts, b.starts), (a.firsts_s, b.firsts_s), (a.allowed, b.allowed), (a.stands, b.stands)
+        ))
+    )  # fmt: skip
+
+
 def _limit_costs(inputs: PlanInputs, ranking: Ranking, queued: Queued | None) -> tuple[LimitCost, ...]:
     """What each constraint costs: the best without it, less the best with it. Those that cost nothing are left out."""
-    here = worth_minor(inputs, ranking.found[0].worth_micro)
-    out = []
-    for name, says in LIMIT_NAMES:
-        best = best_in(inputs, middle(inputs), keep=1, without=name)
-        if best is not None and best.minor > here + 0.5:
-            out.append(LimitCost(name=name, says=says, cost_minor=best.minor - here, without_it=best.setting))
+    here, question, out = worth_minor(inputs, ranking.found[0].worth_micro), problem(inputs), []
+    free = [(name, says, problem(inputs, without=name)) for name, says in LIMIT_NAMES]
+    free = [x for x in free if not _asks_the_same(question, x[2])]
+    with ThreadPoolExecutor(2) as pool:
+        for (name, says, freed), found in zip(free, pool.map(lambda x: search(x[2], 1, recheck=1), free), strict=True):
+            best = worth_minor(inputs, found.found[0].worth_micro) if found.found else here
+            if best > here + 0.5:
+                without = setting_at(inputs, freed, found.found[0].choice)
+                out.append(LimitCost(name=name, says=says, cost_minor=best - here, without_it=without))
     if queued is not None and queued.wait_limit_cost_minor > 0.5:
         out.append(
             LimitCost(

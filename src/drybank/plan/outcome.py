@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from functools import lru_cache
 from typing import Any
 
 import msgspec
@@ -95,6 +96,7 @@ def normal_price(inputs: PlanInputs, setting: PlanSetting, need_frac: float = 1.
     return int(pieces_needed(need, setting, heated_at_start_s(inputs, setting))[0])
 
 
+@lru_cache(maxsize=48)
 def meet(inputs: PlanInputs, setting: PlanSetting, world: World) -> Met:
     """The loads of the inputs, met by one setting in one world; the same maths as the search, in full figures."""
     loads = inputs.loads

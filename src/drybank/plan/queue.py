@@ -22,9 +22,11 @@ from drybank.records.traffic import BankSetting, CoinBuying, Demand, NeedTable
 from drybank.records.traffic import Settings as WeekSettings
 from drybank.records.working import Estimate, Interval
 from drybank.traffic import Work, simulate_counts
-from drybank.traffic.result import estimate, percentile_s, ratio
+from drybank.traffic.result import percentile_s, ratio
 
 CANDIDATES, WEEKS, REPLICATIONS, SEED, THREADS = 8, 13, 8, 20_260_101, 2
+T_95 = 2.364624
+"""Two-sided 95 % point of Student's t with 7 degrees of freedom (`REPLICATIONS` less one)."""
 KINDS = 10
 SECOND_TICKS = 1_000_000
 LINES = ("lost_pocket_line", "lost_pocket_wait")
@@ -144,6 +146,12 @@ def _chosen(inputs: PlanInputs, runs: Sequence[tuple[float, _Run]]) -> tuple[tup
     keeping = [x for x in runs if _keeps(inputs, x[1]) is not False]
     best = max(keeping, key=lambda x: x[0]) if keeping else min(runs, key=lambda x: (x[1].wait_p95_s or 0.0, -x[0]))
     return best, max(runs, key=lambda x: x[0])
+
+
+def estimate(each: F64, unit: str) -> Estimate:
+    """Mean over the replications with its 95 % interval (Student's t)."""
+    mean, half = float(each.mean()), T_95 * float(each.std(ddof=1)) / REPLICATIONS**0.5
+    return Estimate(value=mean, unit=unit, interval=Interval(mean - half, mean + half))
 
 
 def waits_p95_s(inputs: PlanInputs, settings: Sequence[PlanSetting], known: Queued | None) -> list[float | None]:

@@ -6,6 +6,7 @@ Every world is searched anew, exactly; nothing here is read off the middle answe
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, replace
 from itertools import pairwise
 
@@ -136,7 +137,8 @@ def price_response(inputs: PlanInputs) -> LeastRegret:
 def _least_regret(questions: Sequence[Problem]) -> tuple[list[tuple[float, I64]], I64, float, float]:
     """Best worth and place at each rung; the least-regret row, its regret, and what a row left out could save on it."""
     keep = [KEPT] * len(questions)
-    kept = [best_codes(q, KEPT) for q in questions]
+    with ThreadPoolExecutor(2) as pool:
+        kept = list(pool.map(lambda q: best_codes(q, KEPT), questions))
     if any(not values.size for values, _, _ in kept):
         raise InputError(
             "somewhere in the range of the walk-away price no setting keeps every constraint.", where="plan"
@@ -265,7 +267,8 @@ def unknowns(inputs: PlanInputs) -> tuple[Unknown, ...]:
 
 def matters(inputs: PlanInputs, answer: PlanSetting) -> tuple[Matter, ...]:
     """Unknowns ranked by what could be missed, then by how far the contribution moves."""
-    rows = [_matter(inputs, answer, unknown) for unknown in unknowns(inputs)]
+    with ThreadPoolExecutor(2) as pool:  # the searches let go of the interpreter's lock
+        rows = list(pool.map(lambda unknown: _matter(inputs, answer, unknown), unknowns(inputs)))
     return tuple(sorted(rows, key=lambda m: (-m.regret_minor, -m.swing_minor)))
 
 

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 import msgspec
 import numpy as np
 from numpy.typing import NDArray
 
-from drybank.records.drying import NeedMap, Pocket
+from drybank.records.drying import NeedAxes, NeedMap, Pocket
 from drybank.records.energy import RoomAir, RoomAirCost, Supply
 from drybank.records.traffic import Settings as TrafficSettings
 from drybank.records.traffic import Store as TrafficStore
@@ -66,14 +68,15 @@ class PlanGiven(msgspec.Struct, frozen=True, kw_only=True, eq=False):
     """What a book adds to a store file for a plan; whatever is left out is taken from the store or assumed.
 
     ``supplies`` go before the store's own; ``drum`` is a pocket of the bank (calibrated, or from its plate) with what its
-    making assumed; ``needs`` its need table, ``band`` the range of its minutes as factors; ``watches`` customers counted.
+    making assumed; ``find_needs`` and ``find_band`` give a drum's need table and the range of its minutes, as
+    `drybank.plan.gather.needs.table_of` and ``minutes_band`` do (a desk may keep them); ``watches`` customers counted.
     """
 
     supplies: tuple[Supply, ...] = ()
     drum: Pocket | None = None
     drum_assumed: tuple[Assumption, ...] = ()
-    needs: NeedMap | None = None
-    band: tuple[float, float] | None = None
+    find_needs: Callable[[Pocket, tuple[float, ...], NeedAxes], NeedMap] | None = None
+    find_band: Callable[[Pocket, NeedAxes, float, float], tuple[float, float]] | None = None
     watches: tuple[WatchSpan, ...] = ()
     week: PlanWeek | None = None
     room: PlanRoom | None = None

@@ -24,9 +24,11 @@ def _values(lines: Sequence[Settable], purpose: str, **same: int) -> list[Settab
     return [s for s in lines if s.line.purpose == purpose and all(getattr(s.line, k) == v for k, v in same.items())]
 
 
-def grid_of_bank(laid: Layout, bank: str, house: HouseSettings, assumed: Assumed) -> PlanGrid:
-    """What all the controls of a bank can hold, as a plan's grid."""
-    lines = common(laid, bank)
+def grid_of_bank(
+    laid: Layout, bank: str, house: HouseSettings, assumed: Assumed, lines: Sequence[Settable] | None = None
+) -> PlanGrid:
+    """What all the controls of a bank can hold, as a plan's grid; ``lines`` as `drybank.control.common` gives them."""
+    lines = common(laid, bank) if lines is None else lines
     coins = _coins(laid, bank)
     times = {
         s.line.piece_minor: s for s in _values(lines, "time per piece") if s.line.piece_minor in coins and s.values
@@ -153,9 +155,9 @@ def notes_on_sale(laid: Layout, bank: str, house: HouseSettings) -> tuple[str, .
     return tuple(notes)
 
 
-def notes_on_cool_down(laid: Layout, bank: str, house: HouseSettings) -> tuple[str, ...]:
+def notes_on_cool_down(settable: Sequence[Settable], house: HouseSettings) -> tuple[str, ...]:
     """What the plan does with the cool-down, in a sentence that agrees with the value it proposes."""
-    lines = _values(common(laid, bank), "cool-down time")
+    lines = _values(settable, "cool-down time")
     if not lines:
         return ()
     today = next((h.value for h in house if h.purpose == "cool-down time"), None)

@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 
-from drybank.control import layout
+from drybank.control import common, layout
 from drybank.control.checks import LEAST_HEAT_S, POSTED_S
 from drybank.plan.gather.assumed import Assumed
 from drybank.plan.gather.costs import costs_of, price_answer
@@ -44,7 +44,8 @@ def plan_inputs(
         raise Missing(f"There is no bank “{bank}”. Banks here: {', '.join(b.key for b in store.banks)}.")
     house, assumed = tuple(house_today or ()), Assumed(store.currency, store.units)
     sale_notes = notes_on_sale(laid, bank, house)
-    grid = grid_of_bank(laid, bank, house, assumed)
+    lines = common(laid, bank)
+    grid = grid_of_bank(laid, bank, house, assumed, lines)
     pockets = bank_pockets(laid, bank)
     dryer = bank_dryer(store, pockets, grid, given, assumed)
     loads = bank_loads(store, found, pockets, grid, house, dryer, assumed)
@@ -65,7 +66,7 @@ def plan_inputs(
         today=today, pockets=len(pockets), traffic=week.store if week is not None else None,
         traffic_bank=week.bank if week is not None else 0, traffic_settings=week.settings if week is not None else None,
         assumptions=(*assumed.list, *(week.store.assumptions if week is not None else ())),
-        notes=(*sale_notes, *today_notes, *notes_on_cool_down(laid, bank, house), *notes), room=given.room,
+        notes=(*sale_notes, *today_notes, *notes_on_cool_down(lines, house), *notes), room=given.room,
         drum_flow_m3_s=dryer.drum.flow_exhaust_m3_s, units=store.units,
     )  # fmt: skip
 

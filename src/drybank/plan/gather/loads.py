@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import msgspec
@@ -11,7 +11,6 @@ import numpy as np
 from drybank.control import controls_of
 from drybank.drying import FireControl, NeedAxes
 from drybank.drying import Pocket as Drum
-from drybank.drying.need import need_key
 from drybank.plan.gather.assumed import Assumed
 from drybank.plan.gather.needs import (
     Clientele,
@@ -38,13 +37,13 @@ SPREAD = 0.3
 
 @dataclass(frozen=True, eq=False)
 class Dryer:
-    """A pocket that stands for its bank: its drum, the axes of its need table, the table as read, the range of its minutes
-    where that is known already."""
+    """A pocket that stands for its bank: its drum, the axes of its need table, the table as read, and how the range of its
+    minutes is found for a load and a temperature."""
 
     drum: Drum
     axes: NeedAxes
     curve: Curve
-    band: tuple[float, float] | None = None
+    find_band: Callable[[Drum, NeedAxes, float, float], tuple[float, float]]
 
 
 def drum_of_plate(pocket: Pocket, assumed: Assumed) -> Drum:
@@ -67,13 +66,12 @@ def drum_of_plate(pocket: Pocket, assumed: Assumed) -> Drum:
     )
 
 
-def need_axes(store: Store, pockets: Sequence[Pocket], assumed: Assumed | None = None) -> NeedAxes:
+def need_axes(store: Store, pockets: Sequence[Pocket], assumed: Assumed) -> NeedAxes:
     """Axes of a bank's need table: the washers' residual moisture, the air of the store's height."""
     spun = [(w.moisture_left_frac, w.number) for w in store.washers if w.moisture_left_frac is not None]
     moisture = float(np.average([m for m, _ in spun], weights=[n for _, n in spun])) if spun else 0.6
-    if assumed is not None:
-        if not spun:
-            assumed("water left by the washers", "60 % of dry mass", "assumed", low="50 %", high="75 %", matters="minutes, fuel")  # fmt: skip
+    if not spun:
+        assumed("water left by the washers", "60 % of dry mass", "assumed", low="50 %", high="75 %", matters="minutes, fuel")  # fmt: skip
         air = f"{assumed.degrees(22)}, 50 % humidity"
         assumed("air that the dryers draw", air, "assumed all year", low=assumed.degrees(5), high=assumed.degrees(30), matters="fuel")  # fmt: skip
     return axes_of(moisture_frac=moisture, fill_kg=pockets[0].fill_kg, altitude_m=store.altitude_m)
@@ -88,11 +86,9 @@ def bank_dryer(store: Store, pockets: Sequence[Pocket], grid: PlanGrid, given: P
                 matters="minutes: an uncalibrated pocket is an estimate")  # fmt: skip
     assumed.list += given.drum_assumed
     axes = need_axes(store, pockets, assumed)
-    plain, temps = msgspec.structs.replace(drum, calibration=None), grid.temps_c
-    table = given.needs
-    if table is None or table.key != need_key(plain, temps, axes):
-        table = table_of(plain, temps, axes)
-    return Dryer(drum, axes, curve_of(table), given.band)
+    find = given.find_needs or table_of
+    table = find(msgspec.structs.replace(drum, calibration=None), grid.temps_c, axes)
+    return Dryer(drum, axes, curve_of(table), given.find_band or minutes_band)
 
 
 def bank_loads(
@@ -123,7 +119,7 @@ def bank_loads(
         assumed(
             "mean load", assumed.mass(usual_kg), "the bank's normal load, or 35 % of the fill", matters="minutes, fuel"
         )
-    band = dryer.band or minutes_band(drum, dryer.axes, mass_kg=usual_kg, temp_c=grid.temps_c[level])
+    band = dryer.find_band(drum, dryer.axes, usual_kg, grid.temps_c[level])
     source = "drying runs of an uncalibrated pocket"
     if drum.calibration is not None:
         source = f"drying runs, pocket calibrated by {drum.calibration.how}"

@@ -106,7 +106,7 @@ def _near_wet(at: F64, known: F64, rate: F64) -> NDArray[np.bool_]:
 
 
 @lru_cache(maxsize=64)
-def minutes_band(pocket: Pocket, axes: NeedAxes, *, mass_kg: float, temp_c: float) -> tuple[float, float]:
+def minutes_band(pocket: Pocket, axes: NeedAxes, mass_kg: float, temp_c: float) -> tuple[float, float]:
     """How far the minutes of a load may lie from those of its run, as factors: ends of what is assumed of the pocket and
     the clientele (`drybank.drying.bands`), or two standard errors of a trial where those reach further."""
     load = Load(mass_dry_kg=min(max(mass_kg, axes.mass_kg[0]), axes.mass_kg[1]), residual_frac=axes.residual_frac[0])

@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+import sys
 from dataclasses import dataclass
+from importlib import import_module
+from typing import Any
 
 import numpy as np
 
@@ -82,6 +85,7 @@ def values_micro(problem: Problem, places: I64) -> F64:
 
     Settings that differ in heats only share their loads' sums, heat by heat.
     """
+    leave_blas_out()
     from drybank.plan.search.kernel import worth_by_level
 
     bases, which = np.unique(places[:, :4], axis=0, return_inverse=True)
@@ -99,6 +103,25 @@ def values_micro(problem: Problem, places: I64) -> F64:
     )  # fmt: skip
     total: F64 = out[which.reshape(-1)[:, None], heats[None, :], places[:, 4:]].sum(axis=1) - problem.lost_micro
     return total
+
+
+def leave_blas_out() -> None:
+    """Let numba load without BLAS: it looks for one by importing scipy's linear algebra, a quarter of a second, and no kernel
+    of Drybank multiplies matrices. What is left out is put back at once, to be looked for when somebody does."""
+    if "numba.np.arraymath" in sys.modules:
+        return
+    linalg: Any = import_module("numba.np.linalg")
+    looks = linalg.ensure_blas
+
+    def no_blas() -> None:
+        raise ImportError("not looked for")
+
+    linalg.ensure_blas = no_blas
+    try:
+        arraymath: Any = import_module("numba.np.arraymath")
+        arraymath.ensure_blas, arraymath._HAVE_BLAS = looks, True
+    finally:
+        linalg.ensure_blas = looks
 
 
 def choice_at(row: I64) -> Choice:
@@ -141,6 +164,7 @@ def _columns(problem: Problem) -> tuple[np.ndarray, np.ndarray]:
 
 
 def _run(problem: Problem, order: np.ndarray, starts: np.ndarray, values: np.ndarray, codes: np.ndarray) -> int:
+    leave_blas_out()
     from drybank.plan.search.kernel import search_first, search_sum
 
     step = problem.step_s
