@@ -68,7 +68,7 @@ class TestTheGuard:
         assert not passes(guard, 5_000)
 
     def test_has_one_length_and_a_width_of_the_device_not_of_the_range(self):
-        narrow, wide = guard_of(48_213, 48_250, 100_000), guard_of(48_213, 48_650, 100_000)
+        narrow, wide = guard_of(48_213, 48_250, 100_000), guard_of(48_213, 48_490, 100_000)
         assert len(narrow.digests) == len(wide.digests) == LENGTH
         assert narrow.width == wide.width
 
@@ -85,6 +85,12 @@ class TestTheGuard:
         assert SPICES * STRETCH >= 250_000
         salt = b"salt"
         assert digest(7, 1, salt) != digest(7, 2, salt)
+
+    def test_a_wider_range_takes_wider_buckets_and_no_longer_list(self):
+        guard = guard_of(40_000, 44_000, 100_000)
+        assert guard.width > 100_000 // 10_000
+        assert len(guard.digests) == LENGTH
+        assert all(passes(guard, v) for v in (40_000, 42_000, 44_000))
 
 
 class TestTheRound:

@@ -45,6 +45,7 @@ from drybank.records.entry import (
 from drybank.records.errors import InputError, Missing
 from drybank.records.layout import Layout
 from drybank.takings import rounds
+from drybank.takings.custody import FILLED_WITHIN
 
 if TYPE_CHECKING:
     from drybank.book import Book
@@ -147,9 +148,15 @@ def _collection(case: Case, body: BoxesEmptied) -> None:
 
 
 def _is_on_its_way(case: Case, bag: str) -> bool:
-    """Whether a bag was collected before this entry happened, and not paid in by then."""
-    moved = [t for t in case.past.about("bag", bag) if t.kind != "count" and t.happened <= case.entry.happened]
-    return bool(moved) and isinstance(moved[-1].body, BoxesEmptied)
+    """Whether a bag has left the round in which it was filled and is not paid in yet; box after box may go into one bag."""
+    moved = [t for t in case.past.about("bag", bag) if t.happened <= case.entry.happened]
+    paid_in = [at for at, t in enumerate(moved) if isinstance(t.body, Deposited)]
+    since = moved[paid_in[-1] + 1 :] if paid_in else moved
+    begun = next((t.happened for t in since if isinstance(t.body, BoxesEmptied)), None)
+    if begun is None:
+        return False
+    is_filled = all(isinstance(t.body, BoxesEmptied) for t in since)
+    return not is_filled or case.entry.happened - begun > FILLED_WITHIN
 
 
 def _count(case: Case, body: PiecesCounted) -> None:

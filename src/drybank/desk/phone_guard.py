@@ -27,11 +27,11 @@ from drybank.records.layout import Layout
 if TYPE_CHECKING:
     from drybank.book import Book
 
-SPICES = 128
-STRETCH = 2_000
-LENGTH = 64
+SPICES = 256
+STRETCH = 1_000
+LENGTH = 40
 """Digests on the phone for each device, true ones and fillers together."""
-MOST = 50
+MOST = 30
 """True ones at most."""
 BUCKETS = 10_000
 GOOD_FOR = timedelta(hours=36)

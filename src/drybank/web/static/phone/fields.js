@@ -91,7 +91,7 @@ function log(question, was) {
   const one = typed({ ...question, kind: "decimal" }, "", { mode: "decimal", big: true });
   const input = one.node.querySelector("input");
   const told = el("p", { className: "quiet", role: "status" });
-  const show = () => { told.textContent = rows.length ? t("{n} readings, the last {value} after {s} s", { n: rows.length, value: rows.at(-1)[1], s: rows.at(-1)[0] }) : ""; };
+  const show = () => { told.textContent = rows.length === 1 ? t("one reading, {value}", { value: rows[0][1] }) : rows.length ? t("{n} readings, the last {value} after {s} s", { n: rows.length, value: rows.at(-1)[1], s: rows.at(-1)[0] }) : ""; };
   const add = () => {
     const value = Number(input.value.trim().replace(",", "."));
     if (!input.value.trim() || !Number.isFinite(value) || Math.abs(value) > 400) return input.focus();
@@ -119,7 +119,7 @@ function photo(question, was) {
   const photos = [...(was || [])];
   const shown = el("ul", { className: "photos" });
   const problem = el("p", { className: "danger", role: "alert" });
-  const input = el("input", { id: "answer", type: "file", accept: "image/*" });
+  const input = el("input", { id: "answer", className: "hidden-file", type: "file", accept: "image/*" });
   input.setAttribute("capture", "environment");
   const show = () =>
     shown.replaceChildren(...photos.map((one, i) => {
@@ -143,7 +143,7 @@ function photo(question, was) {
     show();
   });
   show();
-  return { node: el("div", {}, el("label", { htmlFor: "answer", className: "hidden" }, question.ask), input, problem, shown), read: () => photos, focus: () => {} };
+  return { node: el("div", {}, input, el("label", { htmlFor: "answer", className: "button wide-button" }, t("Take a photo")), problem, shown), read: () => photos, focus: () => {} };
 }
 
 /** JPEG with its long side at 1600 px: no place, no time, nothing but the picture goes along. */
@@ -170,7 +170,7 @@ export async function salted(blob) {
 const KINDS = {
   digits: (q, was) => typed(q, was, { mode: "numeric", big: true }),
   decimal: (q, was) => typed(q, was, { mode: "decimal", big: true }),
-  text: (q, was) => typed(q, was, { mode: "text" }),
+  text: (q, was) => typed(q, was, { mode: q.mode || "text", big: q.big }),
   lines,
   choice,
   ticks,

@@ -4,6 +4,8 @@ import { salted } from "./fields.js";
 import { minorOf, money, t } from "./words.js";
 
 const back = (ctx) => `#/s/${ctx.store}`;
+const OTHER = "another";
+const bagOf = (answers) => (answers.known && answers.known.value !== OTHER ? answers.known.value : answers.bag.value);
 const methods = () => [
   { value: "hand", words: t("By hand") },
   { value: "machine", words: t("By machine") },
@@ -19,8 +21,8 @@ export function countFlow(ctx) {
     back: back(ctx),
     place: round.name,
     questions: (answers) => [
-      bags.length && { key: "known", kind: "choice", ask: t("Which bag?"), short: t("Bag"), options: [...bags, { value: "", words: t("Another bag") }] },
-      (!bags.length || answers.known?.value === "") && { key: "bag", kind: "text", ask: t("The number on the bag?"), short: t("Bag") },
+      bags.length && { key: "known", kind: "choice", ask: t("Which bag?"), short: t("Bag"), options: [...bags, { value: OTHER, words: t("Another bag") }] },
+      (!bags.length || answers.known?.value === OTHER) && { key: "bag", kind: "text", big: true, ask: t("The number on the bag?"), short: t("Bag") },
       { key: "method", kind: "choice", ask: t("How do you count?"), short: t("Counted"), options: methods() },
       ...round.coins.map((coin) => ({ key: `coin ${coin.minor}`, ask: t("How many of {coin}?", { coin: coin.words }), short: coin.words, unit: t("pieces"), optional: true, hint: t("Leave it empty where there are none."), check: whole })),
       { key: "foreign", ask: t("Foreign or bent pieces?"), short: t("Foreign or bent"), optional: true, hint: t("Leave it empty where there are none."), check: whole },
@@ -28,7 +30,7 @@ export function countFlow(ctx) {
     ],
     sum: (answers) => t("Together {sum}", { sum: money(round.coins.reduce((all, c) => all + c.minor * (answers[`coin ${c.minor}`]?.value || 0), 0), round) }),
     finish: async (answers) => {
-      const bag = answers.known?.value || answers.bag?.value || "";
+      const bag = bagOf(answers);
       const pieces = round.coins
         .filter((c) => answers[`coin ${c.minor}`]?.value !== null && answers[`coin ${c.minor}`] !== undefined)
         .map((c) => ({ piece_minor: c.minor, count: answers[`coin ${c.minor}`].value }));
@@ -46,13 +48,13 @@ export function handOverFlow(ctx) {
     back: back(ctx),
     place: ctx.round.name,
     questions: (answers) => [
-      bags.length && { key: "known", kind: "choice", ask: t("Which bag?"), short: t("Bag"), options: [...bags, { value: "", words: t("Another bag") }] },
-      (!bags.length || answers.known?.value === "") && { key: "bag", kind: "text", ask: t("The number on the bag?"), short: t("Bag"), start: ctx.lastBag || "" },
+      bags.length && { key: "known", kind: "choice", ask: t("Which bag?"), short: t("Bag"), options: [...bags, { value: OTHER, words: t("Another bag") }] },
+      (!bags.length || answers.known?.value === OTHER) && { key: "bag", kind: "text", big: true, ask: t("The number on the bag?"), short: t("Bag"), start: ctx.lastBag || "" },
       { key: "seal", kind: "text", optional: true, ask: t("The number of its seal?"), short: t("Seal"), hint: t("May be left out.") },
       { key: "to", kind: "text", ask: t("Who has it now?"), short: t("With") },
     ],
     finish: async (answers) => {
-      const bag = answers.known?.value || answers.bag.value;
+      const bag = bagOf(answers);
       const body = { kind: "hand-over", bag, to: answers.to.value, seal_number: answers.seal?.value || "" };
       return { lines: [lineOf(ctx, body, ["Bag {bag} handed over", { bag }])] };
     },
@@ -75,7 +77,7 @@ const whats = () => [
 ];
 
 export const pocketQuestion = (ctx, start = "") => ({
-  key: "pocket", kind: "text", ask: t("Which pocket?"), short: t("Pocket"), hint: t("The number painted on it."), start,
+  key: "pocket", kind: "text", big: true, mode: ctx.round.pockets.every((p) => /^\d+$/.test(p)) ? "numeric" : "text", ask: t("Which pocket?"), short: t("Pocket"), hint: t("The number painted on it."), start,
   check: (typed) => (ctx.round.pockets.includes(typed) ? { value: typed } : { problem: t("There is no pocket {pocket} here.", { pocket: typed }) }),
 });
 const sumQuestion = (ctx, more) => ({
@@ -98,7 +100,7 @@ export function claimFlow(ctx) {
     questions: (answers) => [
       pocketQuestion(ctx),
       { key: "what", kind: "choice", ask: t("What was wrong?"), short: t("Complaint"), options: whats() },
-      answers.what?.value === "too hot" && { key: "hot", kind: "info", ask: t("Take it out of service"), hint: t("Nobody may use this pocket until its exhaust temperature was measured.") },
+      answers.what?.value === "too hot" && hotQuestion(may),
       sumQuestion(ctx, { ask: t("How much did it cost them?"), optional: true, hint: t("Leave it empty where nobody knows.") }),
       { key: "words", kind: "lines", optional: true, ask: t("What did they say?"), short: t("Their words"), hint: t("No name and no number of theirs. It may be left out.") },
       may.has("refund") && answers.sum?.value > 0 && { key: "back", kind: "choice", ask: t("Do you give it back now?"), short: t("Given back"), options: [...ways(), { value: "no", words: t("No") }] },
@@ -115,11 +117,20 @@ export function claimFlow(ctx) {
       const pocket = answers.pocket.value;
       const claim = lineOf(ctx, { kind: "claim", pocket, what: answers.what.value, minor: answers.sum?.value || 0, kept }, ["Complaint, pocket {pocket}", { pocket }], { beside });
       const lines = [claim];
+      if (answers.what.value === "too hot" && answers.hot?.value === "out") {
+        lines.push(lineOf(ctx, { kind: "outage", pocket, why: t("Got too hot") }, ["Pocket {pocket} out of service", { pocket }]));
+      }
       if (answers.back && answers.back.value !== "no" && answers.sum?.value > 0) lines.push(refunded(ctx, answers, claim.id));
       return { lines };
     },
   };
 }
+
+/** A pocket that got too hot stands still until it was measured: the entry is one tap, where this person may make it. */
+const hotQuestion = (may) => ({
+  key: "hot", ask: t("Take it out of service"), short: t("State"), hint: t("Nobody may use this pocket until its exhaust temperature was measured."),
+  ...(may.has("outage") ? { kind: "choice", options: [{ value: "out", words: t("Out of service from now") }, { value: "no", words: t("No") }] } : { kind: "info" }),
+});
 
 function refunded(ctx, answers, claim = "") {
   const body = { kind: "refund", pocket: answers.pocket.value, minor: answers.sum.value, why: answers.why?.value || answers.what?.value || "", paid_by: answers.back.value, claim };

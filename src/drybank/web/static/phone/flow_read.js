@@ -29,7 +29,7 @@ export function readFlow(ctx, stop) {
 }
 
 export const bagQuestion = (ctx) => ({
-  key: "bag", kind: "text", ask: t("Into which bag?"), short: t("Bag"), start: ctx.lastBag || "",
+  key: "bag", kind: "text", big: true, ask: t("Into which bag?"), short: t("Bag"), start: ctx.lastBag || "",
   hint: t("The number on the bag."),
 });
 

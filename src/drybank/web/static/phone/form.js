@@ -10,14 +10,17 @@
 import { button, el, notice } from "./dom.js";
 import { field } from "./fields.js";
 import * as keep from "./keep.js";
-import { t } from "./words.js";
+import { age, t } from "./words.js";
 
 export async function runForm(screen, who, flow) {
   const saved = await keep.draft(who, flow.what);
-  const draft = saved || { at: 0, answers: flow.start || {} };
-  const form = new Form(screen, who, flow, draft);
-  await form.show(draft.at);
+  const form = new Form(screen, who, flow, saved || fresh());
+  if (saved && Date.now() - saved.begun > STALE) return form.askWhether();
+  await form.show(form.draft.at);
 }
+
+const STALE = 4 * 3600_000; // what was read this long ago is not what it shows now
+const fresh = () => ({ at: 0, answers: {}, begun: Date.now() });
 
 class Form {
   constructor(screen, who, flow, draft) {
@@ -37,6 +40,18 @@ class Form {
       this.screen.alarm(t("This phone is full. What you type is on the screen only: free some room before you go on."));
       return false;
     }
+  }
+
+  /** A form begun long ago: go on with it knowingly, or begin anew. */
+  askWhether() {
+    this.screen.page([
+      el("p", { className: "where" }, this.flow.place),
+      el("h1", { tabIndex: -1 }, t("This was begun {age} ago", { age: age(this.draft.begun) })),
+      el("p", {}, t("What was typed then is still here. Figures read that long ago may not be right now.")),
+      el("div", { className: "choices" },
+        button(t("Begin anew"), async () => { this.draft = fresh(); await this.save(); await this.show(0); }, "choice"),
+        button(t("Go on with it"), async () => { this.draft.begun = Date.now(); await this.show(this.draft.at); }, "choice")),
+    ], { back: () => this.screen.go(this.flow.back) });
   }
 
   async show(at) {

@@ -6,6 +6,8 @@ import { age, both, day, t } from "./words.js";
 
 const WORKS = ["setting change", "proof", "service"];
 
+const toChange = (n) => (n === 1 ? t("one setting to change") : t("{n} settings to change", { n }));
+
 /** What there is to do at a stop for this person, and what of it is done: [key, words, route part, mark]. */
 export function tasksAt(ctx, stop) {
   const may = new Set(ctx.round.kinds);
@@ -13,7 +15,7 @@ export function tasksAt(ctx, stop) {
   const toSet = stop.controls.filter((c) => c.lines.some((l) => l.to_set !== null));
   return [
     may.has("reading") && stop.devices.length && { words: t("Read"), route: "read", mark: mark("read"), hint: t("{n} to read", { n: stop.devices.length }) },
-    may.has("setting change") && toSet.length && { words: t("Set"), route: "set", mark: mark("set"), hint: t("{n} settings to change", { n: toSet.reduce((n, c) => n + c.lines.filter((l) => l.to_set !== null).length, 0) }) },
+    may.has("setting change") && toSet.length && { words: t("Set"), route: "set", mark: mark("set"), hint: toChange(toSet.reduce((n, c) => n + c.lines.filter((l) => l.to_set !== null).length, 0)) },
     may.has("service") && stop.sheets.length && { words: t("Jobs"), route: "jobs", mark: mark("jobs"), hint: stop.sheets.flatMap((s) => s.jobs.map((j) => both(j.name))).join(", ") },
   ].filter(Boolean);
 }
@@ -117,7 +119,7 @@ export async function controls(screen, ctx, stop) {
     el("ul", { className: "stops" }, stop.controls.map((c) => {
       const n = c.lines.filter((l) => l.to_set !== null).length;
       const isDone = ctx.marks[`set ${ctx.store} ${c.key}`];
-      return el("li", {}, link([el("span", { className: "name" }, c.pockets.join(", ")), el("span", { className: isDone ? "well" : "quiet" }, isDone ? t("done") : t("{n} settings to change", { n }))], `${here}/${encodeURIComponent(c.key)}`, "stop"));
+      return el("li", {}, link([el("span", { className: "name" }, c.pockets.join(", ")), el("span", { className: isDone ? "well" : "quiet" }, isDone ? t("done") : toChange(n))], `${here}/${encodeURIComponent(c.key)}`, "stop"));
     })),
   ], { back: () => screen.go(path(ctx, stop)) });
 }

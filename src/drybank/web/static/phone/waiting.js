@@ -62,7 +62,7 @@ function refusal(screen, person, line) {
     await screen.again();
   }));
   if (line.form) acts.append(button(t("Correct it"), async () => {
-    await keep.setDraft(person.handle, line.form.what, { at: Infinity, answers: line.form.answers, instead: { id: line.id, part: line.part } });
+    await keep.setDraft(person.handle, line.form.what, { at: 999, begun: Date.now(), answers: line.form.answers, instead: { id: line.id, part: line.part } });
     screen.go(line.form.route);
   }, isAsked ? "second" : ""));
   else acts.append(button(t("Send it again"), async () => {

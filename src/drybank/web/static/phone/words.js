@@ -32,10 +32,10 @@ export function age(since, now = Date.now()) {
   return t("{n} days", { n: Math.floor(minutes / 1440) });
 }
 
-export const clock = (when) => new Intl.DateTimeFormat(language, { hour: "2-digit", minute: "2-digit" }).format(when);
-
-export const day = (when) =>
-  new Intl.DateTimeFormat(language, { day: "numeric", month: "short", hour: "2-digit", minute: "2-digit" }).format(when);
+const TIME = { hour: "2-digit", minute: "2-digit", hourCycle: "h23" };
+const locale = () => (language === "es" ? "es" : "en-GB");
+export const clock = (when) => new Intl.DateTimeFormat(locale(), TIME).format(when);
+export const day = (when) => new Intl.DateTimeFormat(locale(), { day: "numeric", month: "short", ...TIME }).format(when);
 
 export const money = (minor, round) =>
   `${(minor / 10 ** round.minor_digits).toFixed(round.minor_digits)} ${round.currency}`;
