@@ -166,7 +166,7 @@ def relearned(
     if told.verdict == "learned":
         base = with_fuel(base, factor=exactly(told.per_hour.value / fuel_kwh_hour(base, first)), source="twelve bills")
     total = np.concatenate([np.asarray(y["motor"]) for y in years])
-    move = store_move(total, at=WEEKS, before=WINDOW, after=WINDOW, what="hours")
+    move = store_move(total, at=WEEKS, before=WINDOW, after=WEEKS, what="hours")
     walk = inputs.price_answer.walk_away_minor
     if move.log_se is not None and move.df is not None and first != inputs.today:
         today = inputs.today
@@ -231,14 +231,11 @@ def loop(stores: int, start: int) -> None:
         ("today's settings", 3),
     ):
         gain = x[:, 0] - x[:, column]
-        verdict = (
-            "beats"
-            if gain.mean() - t_edge(gain.size - 1) * gain.std(ddof=1) / math.sqrt(gain.size) > 0
-            else "DOES NOT beat"
-        )
-        print(f"  learning {verdict} {name:32s} {interval(gain)} of {x[:, column].mean():.0f}; better in {np.mean(gain > 0):.2f}, worse in {np.mean(gain < 0):.2f}")  # fmt: skip
+        is_beaten = gain.mean() - t_edge(gain.size - 1) * gain.std(ddof=1) / math.sqrt(gain.size) > 0
+        print(f"  learning {'beats' if is_beaten else 'DOES NOT beat'} {name:32s} {interval(gain)} of {x[:, column].mean():.0f}; better in {np.mean(gain > 0):.2f}, worse in {np.mean(gain < 0):.2f}")  # fmt: skip
+        print(f"  goal, better than {name}, interval above none: {'met' if is_beaten else 'short'}")
     print(f"  a plan that knows the truth would gain another     {interval(x[:, 4] - x[:, 0])}")
-    print(f"  walk-away range (90 % of belief) held the truth in {s[:, 0].mean():.2f} of stores, {100 * s[:, 1].mean():.0f} % narrower; same setting as without learning in {s[:, 2].mean():.2f}")  # fmt: skip
+    print(f"  walk-away range (90 % of belief) held the truth in {s[:, 0].mean():.2f} of stores, {100 * s[:, 1].mean():.0f} % narrower (of ln); same setting as without learning in {s[:, 2].mean():.2f}")  # fmt: skip
 
 
 def cover(stores: int) -> None:

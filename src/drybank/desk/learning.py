@@ -5,8 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from contextlib import suppress
-from datetime import datetime, timedelta
-from typing import TYPE_CHECKING, Final
+from datetime import UTC, datetime, timedelta
+from typing import TYPE_CHECKING, Final, NamedTuple
 from zoneinfo import ZoneInfo
 
 import msgspec
@@ -17,6 +17,7 @@ from drybank.desk.learning_facts import COUNTED, WASHES, Change, changes_of, fue
 from drybank.desk.stamp import Pen
 from drybank.desk.standing import layout_at
 from drybank.learn import (
+    Beside,
     Effect,
     Stakes,
     as_ranged,
@@ -27,7 +28,6 @@ from drybank.learn import (
     learn_needs,
     learn_use,
     narrow,
-    noise,
     ranged_of,
     sight,
     store_move,
@@ -64,7 +64,11 @@ if TYPE_CHECKING:
     from drybank.book.story import Told
 
 MOST_WEEKS: Final = 12
+MOST_AFTER: Final = 52
+"""Weeks after a change over which the store's total is followed."""
 LEAST_WEEKS: Final = 2
+LEAST_BESIDE: Final = 26
+"""Last weeks through which another store must have been read to stand beside."""
 PAST_WEEKS: Final = 60
 NEED_SHARES: Final = {10: 0.175, 25: 0.20, 50: 0.25, 75: 0.20, 90: 0.175}
 """Share of loads that each kept quantile of minutes stands for: half way to its neighbours."""
@@ -249,28 +253,46 @@ def _changes(book: Book, laid: Layout, story: Sequence[Told], when: datetime) ->
     out: list[ChangeSeen] = []
     priors: dict[str, Ranged] = {}
     for i, event in enumerate(events):
-        span = (events[i - 1].at if i else None, events[i + 1].at if i + 1 < len(events) else None)
-        seen = _change(book, laid, weekly_use(laid, story, at=event.at), event, span, priors)
+        use = weekly_use(laid, story, at=event.at)
+        span = _window(use, [e.at for e in events], i)
+        seen = None if span is None else _change(book, laid, use, event, span, priors)
         if seen is not None:
             out.append(seen)
     return tuple(out)
 
 
+class _Window(NamedTuple):
+    """Weeks about a change: its own, those compared before and after, those of the store's total after, earlier changes."""
+
+    at: int
+    before: int
+    after: int
+    long: int
+    others_at: tuple[int, ...]
+
+
+def _window(use: WeeklyUse, changes: Sequence[datetime], i: int) -> _Window | None:
+    """None where readings do not reach over two weeks on both sides, up to the changes next to it."""
+    if not use.starts.size:
+        return None
+    weeks = [int(np.argmin(np.abs(use.starts - moment(c)))) for c in changes]
+    at = weeks[i]
+    if abs(use.starts[at] - moment(changes[i])) > 1.0:
+        return None
+    before, long = min(at, MOST_WEEKS), min(use.starts.size - at, MOST_AFTER)
+    if i:
+        before = min(before, int((changes[i] - changes[i - 1]).days // 7))
+    if i + 1 < len(changes):
+        long = min(long, int((changes[i + 1] - changes[i]).days // 7))
+    after = min(long, MOST_WEEKS)
+    return None if min(before, after) < LEAST_WEEKS else _Window(at, before, after, long, tuple(weeks[:i]))
+
+
 def _change(
-    book: Book, laid: Layout, use: WeeklyUse, event: Change, between: tuple[datetime | None, datetime | None],
-    priors: dict[str, Ranged],
+    book: Book, laid: Layout, use: WeeklyUse, event: Change, span: _Window, priors: dict[str, Ranged]
 ) -> ChangeSeen | None:  # fmt: skip
-    """One change and what became of it; None where readings do not reach over two weeks on both sides."""
-    at = int(np.argmin(np.abs(use.starts - moment(event.at)))) if use.starts.size else 0
-    if not use.starts.size or abs(use.starts[at] - moment(event.at)) > 1.0:
-        return None
-    before, after = min(at, MOST_WEEKS), min(use.starts.size - at, MOST_WEEKS)
-    if between[0] is not None:
-        before = min(before, int((event.at - between[0]).days // 7))
-    if between[1] is not None:
-        after = min(after, int((between[1] - event.at).days // 7))
-    if min(before, after) < LEAST_WEEKS:
-        return None
+    """One change and what became of it; None where no control that was changed is known."""
+    at, before, after = span.at, span.before, span.after
     mask = np.array([u in event.controls for u in use.units])
     contrasts: list[Contrast] = []
     moves: list[StoreMove] = []
@@ -284,15 +306,15 @@ def _change(
         if not weeks.size or not mine.any():
             continue
         place = at - since
-        move = store_move(weeks.sum(axis=0), at=place, before=before, after=after, what=what)
+        elsewhere = [k - since for k in span.others_at if since < k < at]
+        move = store_move(weeks.sum(axis=0), at=place, before=before, after=span.long, what=what, others_at=elsewhere)
         moves.append(move)
+        share = float(weeks[mine][:, place - before : place].sum() / weeks[:, place - before : place].sum())
         with suppress(NotIdentified):
             contrasts.append(contrast(weeks, list(mine), at=place, before=before, after=after, what=what))
-        if what == "hours" and mine.all() != mine.any():
-            sd = noise(weeks[:, :place], before, after).unit_sd
-            apart = diversion(weeks, list(mine), at=place, before=before, after=after, store=move, unit_sd=sd)
+            if what == "hours":
+                apart = diversion(contrasts[-1], move, share=share)
         if what == "hours":
-            share = float(weeks[mine][:, place - before : place].sum() / weeks[:, place - before : place].sum())
             narrowed = _narrowed(book, laid, event, move, share, priors)
             heard = sight(weeks[:, :place], changed=int(mine.sum()), what_weeks=(after,)) if len(mine) >= 2 else None
     if not moves:
@@ -471,13 +493,31 @@ def experiment(book: Book, store: str, pen: Pen, *, effect_frac: float) -> Exper
         raise NotIdentified("The book holds fewer than two weeks of readings: read meters weekly first.")
     lost, how = _worst(book, laid, pen)
     stakes = Stakes(takings_minor_week=_takings(laid, use), worst_lost_frac=lost, how=how)
-    made = design(store, use, stakes, effect_frac=effect_frac)
+    made = design(store, use, stakes, effect_frac=effect_frac, beside=_beside(book, store, use, when))
     money = Assumption(
         name="takings at risk",
         taken="pieces of the last eight weeks at the smallest piece's worth",
         source="the counters",
     )
     return msgspec.structs.replace(made, assumed=(*made.assumed, money))
+
+
+def _beside(book: Book, store: str, use: WeeklyUse, when: datetime) -> Beside:
+    """The book's other stores that were read through the last half year or more, by this store's own weeks."""
+    names, rows = [], []
+    for key in book.stores():
+        if key == store:
+            continue
+        with suppress(DrybankError):
+            laid = layout_at(book, key, when)
+            story = book.story(key, until=when + timedelta(microseconds=1))
+            told = weekly_use(laid, story, at=datetime.fromtimestamp(float(use.starts[0]) * 86_400, UTC))
+            found = {round(float(t)): told.hours[:, i].sum() for i, t in enumerate(told.starts)}
+            row = np.array([found.get(round(float(t)), np.nan) for t in use.starts])
+            if np.isfinite(row[-LEAST_BESIDE:]).sum() > LEAST_BESIDE - 3:
+                names.append(key)
+                rows.append(row)
+    return Beside(tuple(names), np.array(rows))
 
 
 def _takings(laid: Layout, use: WeeklyUse) -> tuple[float, ...]:

@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import Final
+from typing import Final, NamedTuple
 
 import msgspec
 import numpy as np
 
 from drybank.learn.compare import smallest
-from drybank.learn.past import LEAST_DF, noise
+from drybank.learn.past import noise
 from drybank.learn.price import sight
+from drybank.learn.step import smallest_step
 from drybank.records.errors import InputError
 from drybank.records.learn import F64, Experiment, Option, WeeklyUse
 from drybank.records.working import Assumption
@@ -35,20 +36,31 @@ class Stakes(msgspec.Struct, frozen=True, kw_only=True):
     how: str = "assumed"
 
 
-def design(store: str, use: WeeklyUse, stakes: Stakes, *, effect_frac: float) -> Experiment:
+class Beside(NamedTuple):
+    """Other stores that would be left as they are: their names, and hours of each by the same weeks (S, W)."""
+
+    names: tuple[str, ...]
+    hours: F64
+
+
+def design(
+    store: str, use: WeeklyUse, stakes: Stakes, *, effect_frac: float, beside: Beside | None = None
+) -> Experiment:  # fmt: skip
     """Options to learn an effect of a given size (a fall of ``effect_frac`` in use), the soonest first.
 
-    Half of a bank against its other half, one bank against the others, and the whole store against its own past. Raises
-    `InputError` for an effect that cannot be.
+    Half of a bank against its other half, one bank against the others, the whole store against its own past, and the whole
+    store beside others left as they are. Raises `InputError` for an effect that cannot be.
     """
     if not 0.005 <= effect_frac <= 0.9:
         raise InputError(f"An effect of {100 * effect_frac:.3g} % cannot be asked for.", allowed="0.5 to 90 %")
     if len(stakes.takings_minor_week) != len(use.units) or not 0 <= stakes.worst_lost_frac <= 1:
         raise InputError("Takings want one figure a control, and the worst loss is a share.", where="stakes")
     weeks = _whole(use.hours)
-    options = [
-        o for o in (*_splits(use, weeks, stakes, effect_frac), _whole_store(use, weeks, stakes, effect_frac)) if o
-    ]
+    whole = [_whole_store(use, weeks.sum(axis=0), stakes, effect_frac)]
+    if beside is not None and beside.names:
+        line = use.hours.sum(axis=0) / beside.hours.sum(axis=0)
+        whole.append(_whole_store(use, line, stakes, effect_frac, beside=beside.names))
+    options = [*_splits(use, weeks, stakes, effect_frac), *whole]
     options.sort(key=lambda o: (o.weeks_after is None, o.weeks_after or 0, o.cost_if_wrong_minor or 0.0))
     seen = sight(weeks, changed=max(1, len(use.units) // 2))
     taken = Assumption(
@@ -112,25 +124,27 @@ def _option(
     )  # fmt: skip
 
 
-def _whole_store(use: WeeklyUse, weeks: F64, stakes: Stakes, effect: float) -> Option | None:
+def _whole_store(use: WeeklyUse, line: F64, stakes: Stakes, effect: float, *, beside: Sequence[str] = ()) -> Option:
     needed = sees = None
+    known = int(np.isfinite(line).sum())
     for w in (4, 6, 8, 10, 12, 16, 20, 26):
-        heard = noise(weeks, w, w)
-        if heard.store_df < LEAST_DF:
+        least = smallest_step(line, w)
+        if least is None:
             break
-        now = -math.expm1(-smallest(heard.store_sd, heard.store_df))
+        now = -math.expm1(-least)
         sees = now if sees is None else min(sees, now)
         if now <= effect:
             needed = w
             break
     everything = list(range(len(use.units)))
-    words = (
-        "Season, weather and a neighbour's doings count as chance here; stores left as they are, beside it, would help."
-    )
+    named = ", ".join(beside)
+    words = f"Nothing may be changed meanwhile in {named}." if beside else (
+        "Weather and a neighbour's doings count as chance here; a store left as it is, read in the same weeks, would help."
+    )  # fmt: skip
     return Option(
-        name="the whole store", changed=use.units, kept=(), weeks_before=needed or MOST_WEEKS, weeks_after=needed,
-        sees_frac=sees, cost_if_wrong_minor=_cost(stakes, everything, needed or MOST_WEEKS),
-        measures="the store's total against its own past", cautions=(words,),
+        name=f"the whole store beside {named}" if beside else "the whole store", changed=use.units, kept=tuple(beside),
+        weeks_before=known, weeks_after=needed, sees_frac=sees, cost_if_wrong_minor=_cost(stakes, everything, needed or MOST_WEEKS),
+        measures="the store's total beside theirs" if beside else "the store's total against its own past", cautions=(words,),
     )  # fmt: skip
 
 

@@ -9,11 +9,13 @@ ones. A stop-watch gives the minute itself.
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Callable, Sequence
 from typing import Final
 
 import numpy as np
 
+from drybank.learn.belief import Drawn, Sold, chance, draw, share_on_dry
 from drybank.learn.compare import LEVEL
 from drybank.records.errors import InputError, NotIdentified
 from drybank.records.learn import F64, LoadSeen, NeedsLearned
@@ -21,7 +23,7 @@ from drybank.records.working import Estimate, Input, Interval, Working
 
 LEAST_LOADS: Final = 12
 QUANTILES: Final = (0.1, 0.25, 0.5, 0.75, 0.9)
-NODES: Final = 12
+NODES: Final = 16
 _Z: Final = 1.959963984540054
 _FLOOR: Final = 1e-300
 
@@ -55,25 +57,27 @@ def learn_needs(loads: Sequence[LoadSeen], *, damp_frac: float = 0.0) -> NeedsLe
     _refuse(loads, damp_frac)
     seen = _Seen(loads)
     with_belief = bool(seen.bought.sum() >= LEAST_LOADS)
-    start = _start(seen, with_belief)
+    theta, cov = _best(seen, _start(seen, with_belief), damp_frac)
 
-    def loss(theta: F64) -> float:
-        return -float(np.log(np.maximum(_likelihood(theta, seen, damp_frac), _FLOOR)).sum())
+    def log_like(many: F64, family: F64) -> F64:
+        like = _likelihood(many, family, seen, damp_frac)
+        return np.asarray(np.log(np.maximum(like, _FLOOR)).sum(axis=1), np.float64)
 
-    theta, cov = _best(loss, start)
-    mean, spread = math.exp(theta[0] + 0.5 * math.exp(2 * theta[1])), math.exp(theta[1])
-    quantiles = tuple((q, _told(_at_quantile(q), theta, cov)) for q in QUANTILES)
+    drawn = draw(theta, cov, log_like)
+    quantiles = tuple((q, _told(_at_quantile(q), theta, drawn)) for q in QUANTILES)
     middle = quantiles[QUANTILES.index(0.5)][1]
-    on_dry, more = _on_dry(theta, cov, seen, damp_frac), _more(loads, seen)
+    on_dry, more = _on_dry(loads, drawn, damp_frac), _more(loads, seen)
     working = Working(
-        figure="minutes needed", formula="log-normal need and belief by maximum likelihood; intervals from its curvature",
+        figure="minutes needed",
+        formula="log-normal need and owners' belief by maximum likelihood; intervals from draws weighed by likelihood, "
+        "beliefs log-normal, even or long-tailed",
         inputs=(Input(name="loads seen", value=str(len(loads)), how="measured"),
                 Input(name="timed to the minute", value=str(int(seen.exact.sum())), how="measured")),
     )  # fmt: skip
     return NeedsLearned(
         loads=len(loads), exact=int(seen.exact.sum()), quantiles=quantiles,
-        mean=_told(lambda t: t[0] + 0.5 * math.exp(2 * t[1]), theta, cov, working=working, value=mean),
-        spread_frac=_told(lambda t: t[1], theta, cov, unit="fraction", value=spread),
+        mean=_told(lambda t: np.exp(t[:, 0] + 0.5 * np.exp(2 * t[:, 1])), theta, drawn, working=working),
+        spread_frac=_told(lambda t: np.exp(t[:, 1]), theta, drawn, unit="fraction"),
         on_dry=on_dry, bought_more=more, says=_says(middle, quantiles, on_dry), notes=_notes(seen, damp_frac),
     )  # fmt: skip
 
@@ -104,55 +108,61 @@ def _start(seen: _Seen, with_belief: bool) -> F64:
     return np.array([mu, math.log(s), 0.0, math.log(0.2)]) if with_belief else np.array([mu, math.log(s)])
 
 
-def _at_quantile(q: float) -> Callable[[F64], float]:
-    """ln of the need that a share q of loads stay under, from the parameters."""
+def _at_quantile(q: float) -> Callable[[F64], F64]:
+    """The need that a share q of loads stay under (D,), from parameters (D, p)."""
     from scipy.special import ndtri
 
     z = float(ndtri(q))
-    return lambda t: float(t[0] + z * math.exp(t[1]))
+    return lambda t: np.asarray(np.exp(t[:, 0] + z * np.exp(t[:, 1])), np.float64)
 
 
-def _bracket(n: F64, theta: F64, seen: _Seen) -> F64:
-    """Chance that an owner of need exp(n) (L, K) bought at first what was bought; 1 where that was not seen."""
-    from scipy.special import ndtr
-
-    if theta.size < 4:
+def _bracket(n: F64, theta: F64, family: F64, seen: _Seen) -> F64:
+    """Chance that an owner of need exp(n) (D, L, K) bought at first what was bought; 1 where that was not seen."""
+    if theta.shape[1] < 4:
         return np.ones_like(n)
-    sb = math.exp(theta[3])
-    chance = ndtr((seen.first_high[:, None] - n - theta[2]) / sb) - ndtr((seen.first_low[:, None] - n - theta[2]) / sb)
-    return np.asarray(np.where(seen.bought[:, None], chance, 1.0), np.float64)
+    middle, spread = theta[:, 2, None, None], np.exp(theta[:, 3])[:, None, None]
+    flag = family[:, None, None]
+    up, down = (chance(x[:, None] - n, middle, spread, flag) for x in (seen.first_high, seen.first_low))
+    return np.asarray(np.where(seen.bought[:, None], up - down, 1.0), np.float64)
 
 
-def _over(low: F64, high: F64, theta: F64, seen: _Seen) -> tuple[F64, F64]:
-    """Nodes ln(need) (L, K) of an interval and their weights times belief's chance, by Gauss over the need's own scale."""
+def _over(low: F64, high: F64, theta: F64, family: F64, seen: _Seen) -> F64:
+    """Chance (D, L) that the need's log lies between low and high (L,) and belief made what was bought at first.
+
+    By Gauss over the need's own scale.
+    """
     from scipy.special import ndtr, ndtri
 
-    s = math.exp(theta[1])
-    a, b = ndtr((low - theta[0]) / s), ndtr((high - theta[0]) / s)
-    u = np.clip(a[:, None] + (b - a)[:, None] * (seen.nodes + 1) / 2, 1e-15, 1 - 1e-15)
-    n = np.asarray(theta[0] + s * ndtri(u), np.float64)
-    weight = np.asarray((b - a)[:, None] / 2 * seen.weights * _bracket(n, theta, seen), np.float64)
-    return n, weight
+    mu, s = theta[:, :1], np.exp(theta[:, 1:2])
+    a, b = ndtr((low - mu) / s), ndtr((high - mu) / s)
+    u = np.clip(a[..., None] + (b - a)[..., None] * (seen.nodes + 1) / 2, 1e-15, 1 - 1e-15)
+    n = np.asarray(mu[..., None] + s[..., None] * ndtri(u), np.float64)
+    weight = (b - a)[..., None] / 2 * seen.weights * _bracket(n, theta, family, seen)
+    return np.asarray(weight.sum(axis=2), np.float64)
 
 
-def _likelihood(theta: F64, seen: _Seen, damp: float) -> F64:
-    s = math.exp(theta[1])
-    between = _over(seen.low, seen.high, theta, seen)[1].sum(axis=1)
+def _likelihood(theta: F64, family: F64, seen: _Seen, damp: float) -> F64:
+    """Likelihood of every load (D, L) under parameters (D, p)."""
+    mu, s = theta[:, :1], np.exp(theta[:, 1:2])
+    between = _over(seen.low, seen.high, theta, family, seen)
     if damp > 0:  # nothing more was bought: dry, or damp and gone
         none = ~np.isfinite(seen.low)
-        beyond = _over(seen.high, np.full_like(seen.high, np.inf), theta, seen)[1].sum(axis=1)
+        beyond = _over(seen.high, np.full_like(seen.high, np.inf), theta, family, seen)
         between = np.where(none, between + damp * beyond, np.where(seen.exact, between, (1 - damp) * between))
     at = np.where(seen.exact, seen.low, 0.0)
-    point = (
-        np.exp(-0.5 * ((at - theta[0]) / s) ** 2)
-        / (s * math.sqrt(2 * math.pi))
-        * _bracket(at[:, None], theta, seen)[:, 0]
-    )
-    return np.asarray(np.where(seen.exact, point, between), np.float64)
+    here = np.broadcast_to(at[:, None], (len(theta), at.size, 1))
+    point = np.exp(-0.5 * ((at - mu) / s) ** 2) / (s * math.sqrt(2 * math.pi))
+    return np.asarray(
+        np.where(seen.exact, point * _bracket(here, theta, family, seen)[..., 0], between), np.float64
+    )  # fmt: skip
 
 
-def _best(loss: Callable[[F64], float], start: F64) -> tuple[F64, F64]:
+def _best(seen: _Seen, start: F64, damp: float) -> tuple[F64, F64]:
+    """The likeliest parameters, beliefs log-normal, and the covariance that the likelihood's curvature gives."""
     from scipy.optimize import minimize
+
+    def loss(theta: F64) -> float:
+        return -float(np.log(np.maximum(_likelihood(theta[None, :], np.zeros(1), seen, damp), _FLOOR)).sum())
 
     found = minimize(loss, start, method="BFGS", options={"gtol": 2e-2})
     theta = np.asarray(found.x, np.float64)
@@ -174,66 +184,29 @@ def _curvature(loss: Callable[[F64], float], theta: F64, h: float = 2e-3) -> F64
     return out
 
 
-def _slope(of: Callable[[F64], float], theta: F64, h: float = 1e-4) -> F64:
-    eye = h * np.eye(theta.size)
-    return np.array([(of(theta + e) - of(theta - e)) / (2 * h) for e in eye])
-
-
 def _told(
-    of_log: Callable[[F64], float], theta: F64, cov: F64, *, unit: str = "min", working: Working | None = None,
-    value: float | None = None,
+    of: Callable[[F64], F64], theta: F64, drawn: Drawn, *, unit: str = "min", working: Working | None = None
 ) -> Estimate:  # fmt: skip
-    """exp of a function of the parameters, interval on the log scale."""
-    middle, slope = of_log(theta), _slope(of_log, theta)
-    half = _Z * math.sqrt(float(slope @ cov @ slope))
-    ends = Interval(math.exp(middle - half), math.exp(middle + half), level=LEVEL)
-    return Estimate(
-        value=math.exp(middle) if value is None else value, unit=unit, interval=ends, how="learned", working=working
-    )
+    """A figure at the best fit with its interval over the draws."""
+    value = float(of(theta[None, :])[0])
+    low, high = drawn.interval(of(drawn.theta), LEVEL)
+    ends = Interval(min(low, value), max(high, value), level=LEVEL)
+    return Estimate(value=value, unit=unit, interval=ends, how="learned", working=working)
 
 
-def _share_over(theta: F64, seen: _Seen, damp: float) -> F64:
-    """Expected minutes of each load that ran dry, given what was seen of it. (L,)"""
-    n, weight = _over(seen.low, seen.high, theta, seen)
-    top = (weight * np.maximum(seen.sold[:, None] - np.exp(n), 0.0)).sum(axis=1)
-    total = weight.sum(axis=1)
-    if damp > 0:
-        gone = damp * _over(seen.high, np.full_like(seen.high, np.inf), theta, seen)[1].sum(axis=1)
-        total = total + np.where(np.isfinite(seen.low), 0.0, gone)
-    exact = np.maximum(seen.sold - np.exp(np.where(seen.exact, seen.low, 0.0)), 0.0)
-    return np.asarray(np.where(seen.exact, exact, top / np.maximum(total, _FLOOR)), np.float64)
-
-
-def _on_dry(theta: F64, cov: F64, seen: _Seen, damp: float) -> Estimate | None:
-    """Share of sold minutes on clothes that were dry: a ratio over the loads, chance of loads and of the fit together."""
-    mine = seen.sold > 0
-    if mine.sum() < LEAST_LOADS:
+def _on_dry(loads: Sequence[LoadSeen], drawn: Drawn, damp: float) -> Estimate | None:
+    """Share of sold minutes on clothes that were dry, of loads sold as those watched were; the middle of its draws."""
+    sold = Counter((x.start, x.first_step) for x in loads if x.first > 0 and x.first_step > 0 and x.start > 0)
+    if sold.total() < LEAST_LOADS or drawn.theta.shape[1] < 4:
         return None
-    sold = seen.sold[mine]
-
-    def share(t: F64) -> float:
-        return float(_share_over(t, seen, damp)[mine].sum() / sold.sum())
-
-    value, slope = share(theta), _slope(share, theta)
-    rest = np.where(mine, _share_over(theta, seen, damp) - value * seen.sold, 0.0) / sold.sum()
-    pull = rest + _scores(theta, seen, damp) @ cov @ slope  # what each load does to the share, through the fit as well
-    n = pull.size
-    variance = float((pull**2).sum()) * n / (n - 1)
-    if value <= 0:
-        return None
-    half = _Z * math.sqrt(variance) / value  # on the log scale: a small share is skewed
-    ends = Interval(value * math.exp(-half), min(1.0, value * math.exp(half)))
-    return Estimate(value=value, unit="fraction", interval=ends, how="learned")
-
-
-def _scores(theta: F64, seen: _Seen, damp: float, h: float = 1e-4) -> F64:
-    """Slope of each load's log likelihood in the parameters. (L, p)"""
-    eye = h * np.eye(theta.size)
-
-    def log_of(t: F64) -> F64:
-        return np.log(np.maximum(_likelihood(t, seen, damp), _FLOOR))
-
-    return np.stack([(log_of(theta + e) - log_of(theta - e)) / (2 * h) for e in eye], axis=1)
+    dry, total = np.zeros(len(drawn.weight)), np.zeros(len(drawn.weight))
+    for (start, step), n in sold.items():
+        one = share_on_dry(drawn.theta, drawn.family, Sold(start, step, n), damp=damp)
+        dry, total = dry + n * one[0], total + n * one[1]
+    share = dry / np.maximum(total, 1e-9)
+    low, high = drawn.interval(share, LEVEL)
+    middle = drawn.interval(share, 0.0)[0]
+    return Estimate(value=middle, unit="fraction", interval=Interval(low, high, level=LEVEL), how="learned")
 
 
 def _more(loads: Sequence[LoadSeen], seen: _Seen) -> Estimate | None:
@@ -261,10 +234,6 @@ def _says(middle: Estimate, quantiles: Sequence[tuple[float, Estimate]], on_dry:
 
 def _notes(seen: _Seen, damp: float) -> tuple[str, ...]:
     notes = [f"Taken: {100 * damp:.0f} % of loads still damp leave without more money (assumed; ask or look)."]
-    notes.append(
-        "Intervals hold where owners' beliefs scatter as a log-normal does; otherwise, and for the share on dry clothes, they "
-        "are too narrow by a tenth or two."
-    )
     if not seen.exact.any():
         notes.append("No load was timed to the minute; a few by stop-watch narrow this most.")
     return tuple(notes)

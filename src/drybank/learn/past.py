@@ -15,18 +15,14 @@ from drybank.records.learn import F64
 
 UNIT_WEEK_VAR: Final = 0.044
 """Variance of one unit's weekly log use about its store, taken where no past tells: 35 loads a week (assumed, no source)."""
-STORE_WEEK_SD: Final = 0.09
-"""Spread of a store's log total between windows, taken where no past tells (assumed, no source)."""
 LEAST_DF: Final = 3.0
 """Placebo windows' worth below which a store's own total tells nothing."""
 
 
 class Noise(NamedTuple):
-    """Spread of a unit's ln(after/before) about its store, and of the store's, with what stands behind each."""
+    """Spread of a unit's ln(after/before) about its store, with what stands behind it."""
 
     unit_sd: float
-    store_sd: float
-    store_df: float
     windows: int
     is_own: bool
 
@@ -109,13 +105,9 @@ def carried_variance(weeks: F64, before: int, after: int) -> tuple[float, bool]:
 
 
 def noise(weeks: F64, before: int, after: int) -> Noise:
-    """Noise of units and of the store's total for a window, from weeks (P, W) in which nothing was changed."""
+    """Noise of units for a window, from weeks (P, W) in which nothing was changed."""
     variance, windows = unit_variance(weeks, before, after)
     is_own = windows >= 4
     if not is_own:
         variance, is_own = carried_variance(weeks, before, after)
-    total = weeks.sum(axis=0)
-    sd, df, _ = store_noise(total, before, after)
-    if not math.isfinite(sd) or df < LEAST_DF:
-        sd, df = math.nan, 0.0
-    return Noise(math.sqrt(max(variance, 1e-12)), sd, df, windows, is_own)
+    return Noise(math.sqrt(max(variance, 1e-12)), windows, is_own)

@@ -12,8 +12,9 @@ from typing import Final
 
 import numpy as np
 
-from drybank.learn.compare import Compared, compare, p_two_sided, smallest, t_edge
-from drybank.learn.past import LEAST_DF, log_ratio, noise, store_noise
+from drybank.learn.compare import Compared, compare, smallest, t_edge
+from drybank.learn.past import log_ratio, noise
+from drybank.learn.step import smallest_step, step
 from drybank.records.errors import InputError, NotIdentified
 from drybank.records.learn import (
     F64,
@@ -96,73 +97,90 @@ def _contrast_said(found: Compared, counts: tuple[int, int], what: Measure, span
     )  # fmt: skip
 
 
-def store_move(total: F64, *, at: int, before: int, after: int, what: Measure, others: F64 | None = None) -> StoreMove:
-    """The store's total (W,) after over before, against placebo windows of its own past.
+def store_move(
+    total: F64, *, at: int, before: int, after: int, what: Measure, others: F64 | None = None, others_at: Sequence[int] = ()
+) -> StoreMove:  # fmt: skip
+    """The store's total (W,) over ``after`` weeks from week ``at``, against all that is known of it before.
 
-    ``others`` (stores, W), totals of stores left as they were, takes season and weather out: then the ratio to their sum is
-    followed, in the past as well.
+    Season and lasting chance are taken for what they are (`step`). ``others`` (stores, W), totals of stores left as they were,
+    takes weather and neighbours out too: then the ratio to their sum is followed. ``others_at`` are weeks of other changes.
     """
     line, against = np.asarray(total, dtype=np.float64), 0
     if others is not None and len(others):
         against = len(others)
         with np.errstate(divide="ignore", invalid="ignore"):
             line = line / np.asarray(others).sum(axis=0)
-    moved = float(_changes_of(line, at, before, after))
-    sd, df, windows = store_noise(line[:at], before, after)
-    if not math.isfinite(moved):
+    plain = float(_changes_of(line, at, before, after))
+    if not math.isfinite(plain):
         raise NotIdentified("The store's total is not known in the weeks before or after the change.")
-    if not math.isfinite(sd) or df < LEAST_DF or sd <= 0:
+    line = line[: at + after]
+    known, seen = int(np.isfinite(line[:at]).sum()), step(line, at, others_at=others_at)
+    if seen is None:
         words = (
-            f"The store's total moved by {100 * _frac(moved):+.0f} % in {_NAME[what]}; its past is too short to say what is "
+            f"The store's total moved by {100 * _frac(plain):+.0f} % in {_NAME[what]}; its past is too short to say what is "
             "usual, so nobody can tell what did it."
         )
         return StoreMove(
-            what=what, effect=_estimate(moved, None), log_effect=moved, log_se=None, df=None, against=against,
-            placebos=windows, p=None, verdict="not known", says=words,
+            what=what, effect=_estimate(plain, None), log_effect=plain, log_se=None, df=None, against=against,
+            weeks_known=known, p=None, verdict="not known", says=words,
         )  # fmt: skip
-    half = t_edge(df) * sd
-    p = p_two_sided(moved / sd, df)
-    effect, verdict = _estimate(moved, (moved - half, moved + half)), _verdict(moved, p)
-    beside = f"beside {against} other stores" if against else "against its own past"
+    working = Working(
+        figure=f"{_NAME[what]} of the store",
+        formula="ln of weekly totals: a level, a step at the change, a wave of the year, weeks that wander; mixture of Student's t",
+        inputs=(
+            Input(name="weeks before", value=str(known)), Input(name="weeks after", value=str(after)),
+            Input(name="stores beside it", value=str(against)), Input(name="other changes", value=str(len(others_at))),
+        ),
+    )  # fmt: skip
+    effect, verdict = _estimate(seen.log, seen.interval(), working), _verdict(seen.log, seen.p)
+    assert effect.interval is not None
+    beside = f"beside {against} other stores" if against else f"against its {known} weeks before"
     usual = "more than it moves by itself" if verdict in ("less", "more") else "no more than it moves by itself"
     says = (
-        f"The store as a whole took {100 * effect.value:+.0f} % {_NAME[what]} {beside} "
-        f"({100 * _frac(moved - half):+.0f} to {100 * _frac(moved + half):+.0f}): {usual}."
+        f"The store as a whole took {100 * effect.value:+.0f} % {_NAME[what]} {beside}, season taken out "
+        f"({100 * effect.interval.low:+.0f} to {100 * effect.interval.high:+.0f}): {usual}."
     )
     return StoreMove(
-        what=what, effect=effect, log_effect=moved, log_se=sd, df=df, against=against, placebos=windows, p=p,
-        verdict=verdict, says=says,
+        what=what, effect=effect, log_effect=seen.log, log_se=seen.se, df=float(seen.df), against=against,
+        weeks_known=known, p=seen.p, verdict=verdict, says=says,
     )  # fmt: skip
 
 
-def diversion(
-    weeks: F64, changed: Sequence[bool], *, at: int, before: int, after: int, store: StoreMove, unit_sd: float
-) -> Diversion:
-    """How much of what the changed units lost the unchanged ones took up.
+def diversion(contrast: Contrast, store: StoreMove, *, share: float) -> Diversion:
+    """How much of what the changed units lost the unchanged ones took up; the changed had ``share`` of use before (0 to 1).
 
-    ``store`` says how far the total would have moved by itself. The share is a ratio of two uncertain sums, so its interval is
-    Fieller's; where the loss itself is not beyond chance there is nothing to tell apart.
+    The contrast says how far the two groups moved apart, the store's move where both went together; what each group lost or
+    won follows from the two. The taken share is a ratio of two uncertain figures, so its interval is Fieller's; where the loss
+    itself is not beyond chance there is nothing to tell apart.
     """
     if store.log_se is None or store.df is None:
         return Diversion(share=None, verdict="cannot tell", says=_cannot("the store's past is too short"))
-    mask = np.asarray(changed, bool)
-    pre, post = weeks[:, at - before : at].mean(axis=1), weeks[:, at : at + after].mean(axis=1)
-    a, b = float(np.nansum(pre[mask])), float(np.nansum(pre[~mask]))
-    lost = a - float(np.nansum(post[mask]))
-    won = float(np.nansum(post[~mask])) - b
-    if a <= 0 or b <= 0:
+    if not 0 < share < 1:
         return Diversion(share=None, verdict="nothing to tell apart", says="Every pocket was changed, so none could be switched to.")  # fmt: skip
-    own = unit_sd**2
-    var_lost = a**2 * (own * _fill(pre[mask]) + store.log_se**2)
-    var_won = b**2 * (own * _fill(pre[~mask]) + store.log_se**2)
-    cov = -a * b * store.log_se**2  # a better season for all makes the loss smaller and the gain larger
-    edge = t_edge(max(store.df, 1.0))
+
+    def lost_won(apart: float, together: float) -> F64:
+        rest = math.exp(together) / (share * math.exp(apart) + 1 - share)
+        return np.array([share * (1 - math.exp(apart) * rest), (1 - share) * (rest - 1)])
+
+    at = (contrast.log_effect, store.log_effect)
+    lost, won = lost_won(*at)
+    h = 1e-5
+    by = [(lost_won(at[0] + h, at[1]) - lost_won(at[0] - h, at[1])) / (2 * h) * contrast.log_se,
+          (lost_won(at[0], at[1] + h) - lost_won(at[0], at[1] - h)) / (2 * h) * store.log_se]  # fmt: skip
+    var_lost, var_won, cov = (float(sum(v[i] * v[j] for v in by)) for i, j in ((0, 0), (1, 1), (0, 1)))
+    parts = [float((v[1] - won / lost * v[0]) ** 2) if lost else 1.0 for v in by]
+    df = sum(parts) ** 2 / (parts[0] ** 2 / contrast.df + parts[1] ** 2 / store.df) if sum(parts) > 0 else 1.0
+    edge = t_edge(df)
     if lost**2 <= edge**2 * var_lost:
         return Diversion(share=None, verdict="cannot tell", says=_cannot("the loss itself is within chance"))
-    low, high = _fieller((won, lost), (var_won, var_lost, cov), edge)
-    share = Estimate(value=won / lost, unit="fraction", interval=Interval(low, high))
+    return _told_apart(won / lost, _fieller((won, lost), (var_won, var_lost, cov), edge))
+
+
+def _told_apart(taken: float, ends: tuple[float, float]) -> Diversion:
+    low, high = ends
+    estimate = Estimate(value=taken, unit="fraction", interval=Interval(low, high))
     holds_none, holds_all = low <= 0.0 <= high, low <= 1.0 <= high
-    took = f"{100 * share.value:.0f} % ({100 * low:.0f} to {100 * high:.0f})"
+    took = f"{100 * taken:.0f} % ({100 * low:.0f} to {100 * high:.0f})"
     said: dict[tuple[bool, bool], tuple[Switching, str]] = {
         (True, True): ("cannot tell", _cannot(f"the others took up {took} of it")),
         (True, False): ("lost", f"What the changed pockets lost left the store: the others took up {took} of it."),
@@ -170,13 +188,7 @@ def diversion(
         (False, False): ("both", f"Some switched and some left: the others took up {took} of it."),
     }
     verdict, says = said[holds_none, holds_all]
-    return Diversion(share=share, verdict=verdict, says=says)
-
-
-def _fill(weights: F64) -> float:
-    """Sum of squared shares: how much a sum of units averages their own noise."""
-    w = weights[np.isfinite(weights)]
-    return float((w**2).sum() / w.sum() ** 2)
+    return Diversion(share=estimate, verdict=verdict, says=says)
 
 
 def _cannot(why: str) -> str:
@@ -210,8 +222,9 @@ def sight(weeks: F64, *, changed: int, what_weeks: Sequence[int] = WEEKS_ASKED) 
         if changed < units and units >= 3:
             se = heard.unit_sd * math.sqrt(1 / changed + 1 / (units - changed))
             within = _visible(smallest(se, units - 2))
-        if heard.store_df >= LEAST_DF:
-            store = _visible(smallest(heard.store_sd, heard.store_df))
+        least = smallest_step(weeks.sum(axis=0), w)
+        if least is not None:
+            store = _visible(least)
         rows.append(SmallestEffect(weeks=w, changed=changed, units=units, within_frac=within, store_frac=store))
     assumed = () if own else (
         Assumption(name="noise of a pocket's week", taken="as of 35 loads a week", source="assumed, no source",

@@ -63,10 +63,10 @@ class Contrast(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class StoreMove(msgspec.Struct, frozen=True, kw_only=True):
-    """The store's own total, after over before, against how far it moves when nothing is changed.
+    """The store's own total after a change, against all that is known of it before, season taken out.
 
-    ``log_se`` and ``df`` come from placebo windows of the store's own past (or of its ratio to other stores, where
-    ``against`` is not 0); None where the past is too short.
+    ``log_se`` and ``df`` are of the store's own line (or of its ratio to other stores, where ``against`` is not 0); None where
+    the past is too short.
     """
 
     what: Measure
@@ -75,7 +75,7 @@ class StoreMove(msgspec.Struct, frozen=True, kw_only=True):
     log_se: float | None
     df: float | None
     against: int
-    placebos: int
+    weeks_known: int
     p: float | None
     verdict: Verdict
     says: str
