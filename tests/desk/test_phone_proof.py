@@ -11,7 +11,7 @@ from drybank.desk.phone_proof import is_bare, judged
 from drybank.desk.stamp import Pen, new_id
 from drybank.desk.standing import layout_at
 from drybank.proof import as_entry
-from drybank.records.entry import Proved, SettingChanged, SettingValue
+from drybank.records.entry import BoxesEmptied, HandedOver, Proved, SettingChanged, SettingValue
 
 STORE = "saddle"
 MOMENT = datetime.combine(last_day() + timedelta(days=3), time(20), UTC)
@@ -141,3 +141,26 @@ class TestArriving:
         booked = book.find(answers[1].id).entry.body
         assert booked.measured["expected_s"] > old
         assert booked.verdict == "fail"
+
+
+class TestOneBagForARound:
+    def test_box_after_box_goes_into_one_bag_until_it_is_handed_over(self, town):
+        book, pen = town
+        kinds = frozenset({"collection", "hand-over"})
+
+        def emptied(box, minutes):
+            return sent(BoxesEmptied(boxes=(box,), bag="Q1"), MOMENT + timedelta(minutes=minutes))
+
+        first = receive(book, STORE, [emptied("box 1", -30), emptied("box 2", -20)], pen, kinds=kinds)
+        assert [a.said for a in first] == ["stored", "stored"]
+        over = sent(HandedOver(bag="Q1", to="Tobin", seal_number="7"), MOMENT - timedelta(minutes=10))
+        after = receive(book, STORE, [over, emptied("box 3", -5)], pen, kinds=kinds)
+        assert [a.said for a in after] == ["stored", "refused"]
+        assert "still on its way" in after[1].why
+
+    def test_a_bag_begun_three_days_ago_is_another_round(self, town):
+        book, pen = town
+        kinds = frozenset({"collection"})
+        old = sent(BoxesEmptied(boxes=("box 1",), bag="Q2"), MOMENT - timedelta(days=3))
+        new = sent(BoxesEmptied(boxes=("box 2",), bag="Q2"), MOMENT)
+        assert [a.said for a in receive(book, STORE, [old, new], pen, kinds=kinds)] == ["stored", "refused"]

@@ -149,7 +149,9 @@ def _collection(case: Case, body: BoxesEmptied) -> None:
 
 def _is_on_its_way(case: Case, bag: str) -> bool:
     """Whether a bag has left the round in which it was filled and is not paid in yet; box after box may go into one bag."""
-    moved = [t for t in case.past.about("bag", bag) if t.happened <= case.entry.happened]
+    handed = [t for t in case.past.told("hand-over") if isinstance(t.body, HandedOver) and t.body.bag == bag]
+    moved = [t for t in (*case.past.about("bag", bag), *handed) if t.happened <= case.entry.happened]
+    moved.sort(key=lambda t: (t.happened, t.seq))
     paid_in = [at for at, t in enumerate(moved) if isinstance(t.body, Deposited)]
     since = moved[paid_in[-1] + 1 :] if paid_in else moved
     begun = next((t.happened for t in since if isinstance(t.body, BoxesEmptied)), None)
