@@ -17,6 +17,7 @@ from drybank.desk.demo_town import files
 from drybank.desk.files import load
 from drybank.desk.houses import adopt, propose
 from drybank.desk.learning_facts import changes_of, fuel_bills
+from drybank.desk.learning_plan import fuel_hour_j, unit_j
 from drybank.desk.planning import inputs_of
 from drybank.desk.stamp import Pen
 from drybank.desk.standing import layout_at
@@ -133,6 +134,8 @@ class TestKeeping:
         assert walk.how == "learned"
         assert "learned from" in walk.source
         assert walk.value == pytest.approx(seen.changes[0].narrowed[0].value)
+        assert any("before learning it was" in n and "walk-away" in n for n in made.notes)
+        assert any("would show a fall of" in n for n in made.notes)
         assert all(a.name != "walk-away price of a normal load" for a in made.assumptions)
 
     def test_a_value_that_was_never_kept_changes_no_plan(self, book, pen):
@@ -185,7 +188,7 @@ class TestFuel:
         desk.keep(book, seen, pen)
         store, plain = layout_at(book, "saddle", NOW).store, inputs_of(book, "saddle", "gallery", pen)
         made = desk.with_learned(plain, desk.learned_for(book, "saddle", NOW), store)
-        per_hour = desk._fuel_hour_j(made) / desk._unit_j(made, "gal")
+        per_hour = fuel_hour_j(made) / unit_j(made, "gal")
         assert per_hour == pytest.approx(seen.fuel.per_hour.value, rel=1e-9)
         assert "learned from" in made.loads.source
 

@@ -8,7 +8,7 @@ import numpy as np
 import pytest
 from scipy import stats
 
-from drybank.learn import compare, learn_fuel, least_squares
+from drybank.learn import compare, contrast, learn_fuel, least_squares
 from drybank.records.errors import InputErrors, NotIdentified
 from drybank.records.learn import FuelBill
 from drybank.records.working import Estimate, Interval
@@ -23,9 +23,10 @@ def nist(folder, name):
 
 
 def months(name="703165TY.csv"):
-    """Mean dry bulb of each month of a TMY3 file that pvlib ships (Sand Point AK, NREL). [°C]"""
+    """Mean dry bulb of each month of a TMY3 file that pvlib ships (NREL). [°C]"""
     path = Path(find_spec("pvlib").origin).parent / "data" / name
-    rows = list(csv.reader(path.open(newline="")))[2:]
+    head, *rows = list(csv.reader(path.open(newline="")))[1:]
+    assert head[31] == "Dry-bulb (C)"
     by = [[] for _ in range(12)]
     for row in rows:
         by[int(row[0][:2]) - 1].append(float(row[31]))
@@ -82,14 +83,50 @@ class TestAgainstPublished:
         found = compare(one, two)
         assert (found.difference / found.se) ** 2 == pytest.approx(15.9467335677930, rel=1e-6)
 
-    def test_degree_regression_on_real_weather_is_scipys(self):
-        """Twelve months of TMY3 air (Sand Point AK, pvlib): slope and its interval equal `scipy.stats.linregress` to 1e-9."""
-        cold = 20.0 - months()
-        assert 8 < cold.min() < cold.max() < 22
+    @pytest.mark.parametrize("station", ["703165TY.csv", "723170TYA.CSV"], ids=["Sand Point AK", "Greensboro NC"])
+    def test_degree_regression_on_real_weather_is_scipys(self, station):
+        """Twelve months of TMY3 air (pvlib): slope and its standard error equal `scipy.stats.linregress` to 1e-9."""
+        cold = 20.0 - months(station)
+        assert -8 < cold.min() < cold.max() < 25
+        assert np.ptp(cold) > 10
         y = 1.8 + 0.03 * cold + np.random.default_rng(4).normal(0, 0.02, 12)
         fit, theirs = least_squares(np.column_stack([np.ones(12), cold]), y), stats.linregress(cold, y)
         assert fit.beta[1] == pytest.approx(theirs.slope, rel=1e-9)
         assert np.sqrt(fit.cov[1, 1]) == pytest.approx(theirs.stderr, rel=1e-9)
+
+    def test_two_instruments_relabeled_are_scipys_exact_permutation_test(self):
+        """NIST StRD "SiRstv" (silicon resistivity, instruments 1 and 5, five each, shipped with scipy): all 252 ways, equal p;
+        Student's p equals `scipy.stats.ttest_ind` to 1e-9."""
+        rows = [ln.split() for ln in nist("nist_anova", "SiRstv.dat")[60:] if len(ln.split()) == 2]
+        one, five = (np.array([float(v) for g, v in rows if g == k]) for k in ("1", "5"))
+        assert (one.size, five.size) == (5, 5)
+        ours = compare(one, five)
+        theirs = stats.permutation_test(
+            (one, five), lambda x, y: np.mean(x) - np.mean(y), n_resamples=np.inf, vectorized=False
+        )
+        assert ours.relabelings == 252
+        assert ours.p_relabel == pytest.approx(theirs.pvalue, abs=1e-12)
+        assert ours.p_t == pytest.approx(stats.ttest_ind(one, five).pvalue, abs=1e-9)
+
+    def test_difference_in_differences_on_real_weather_is_the_interaction_of_least_squares(self):
+        """Dry bulb in kelvin of Greensboro's TMY3 (pvlib), hours of the day as units, weeks as weeks, "changed" from noon to
+        17 h, about week 12: the effect equals the interaction of `numpy.linalg.lstsq` on the collapsed logs (to 1e-10),
+        its p and ends those of `scipy.stats.ttest_ind` on the differences (to 1e-10)."""
+        path = Path(find_spec("pvlib").origin).parent / "data" / "723170TYA.CSV"
+        air = np.array([float(row[31]) for row in list(csv.reader(path.open(newline="")))[2:]])[: 24 * 364] + 273.15
+        weeks = air.reshape(52, 7, 24).mean(axis=1).T
+        mask = np.array([12 <= h <= 17 for h in range(24)])
+        ours = contrast(weeks, list(mask), at=12, before=8, after=8, what="hours")
+        pre, post = np.log(weeks[:, 4:12].sum(axis=1)), np.log(weeks[:, 12:20].sum(axis=1))
+        is_changed, is_after = np.tile(mask, 2) * 1.0, np.repeat([0.0, 1.0], 24)
+        x = np.column_stack([np.ones(48), is_changed, is_after, is_changed * is_after])
+        assert ours.log_effect == pytest.approx(np.linalg.lstsq(x, np.concatenate([pre, post]))[0][3], abs=1e-10)
+        theirs = stats.ttest_ind((post - pre)[mask], (post - pre)[~mask])
+        assert ours.p_t == pytest.approx(theirs.pvalue, abs=1e-10)
+        ends = theirs.confidence_interval(0.95)
+        assert np.log1p([ours.effect.interval.low, ours.effect.interval.high]) == pytest.approx(
+            [ends.low, ends.high], abs=1e-10
+        )
 
 
 class TestOnKnownTruth:

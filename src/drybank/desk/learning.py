@@ -14,6 +14,16 @@ import numpy as np
 
 from drybank.balance.audit.story import moment
 from drybank.desk.learning_facts import COUNTED, WASHES, Change, changes_of, fuel_bills, loads_seen, timing_of
+from drybank.desk.learning_plan import (
+    LEAST_SEEN,
+    NEED_NAME,
+    SIGHT_WEEKS,
+    WALK_AWAY,
+    fuel_hour_j,
+)
+from drybank.desk.learning_plan import learned_for as learned_for
+from drybank.desk.learning_plan import store_with_learned as store_with_learned
+from drybank.desk.learning_plan import with_learned as with_learned
 from drybank.desk.stamp import Pen
 from drybank.desk.standing import layout_at
 from drybank.learn import (
@@ -28,13 +38,9 @@ from drybank.learn import (
     learn_needs,
     learn_use,
     narrow,
-    ranged_of,
     sight,
     store_move,
     weekly_use,
-    with_fuel,
-    with_needs,
-    with_walk_away,
 )
 from drybank.records.entry import ValueLearned
 from drybank.records.errors import DrybankError, InputError, NotIdentified
@@ -55,8 +61,7 @@ from drybank.records.learn import (
     UseLearned,
     WeeklyUse,
 )
-from drybank.records.plan import PlanInputs, Ranged
-from drybank.records.store import Store
+from drybank.records.plan import Ranged
 from drybank.records.working import Assumption, Estimate, Interval
 
 if TYPE_CHECKING:
@@ -70,10 +75,6 @@ LEAST_WEEKS: Final = 2
 LEAST_BESIDE: Final = 26
 """Last weeks through which another store must have been read to stand beside."""
 PAST_WEEKS: Final = 60
-NEED_SHARES: Final = {10: 0.175, 25: 0.20, 50: 0.25, 75: 0.20, 90: 0.175}
-"""Share of loads that each kept quantile of minutes stands for: half way to its neighbours."""
-NEED_NAME: Final = "minutes needed by {} of 100 loads"
-WALK_AWAY: Final = "walk-away price"
 
 
 class Learned(msgspec.Struct, frozen=True, kw_only=True):
@@ -128,15 +129,6 @@ def keep(book: Book, learned: Learned, pen: Pen) -> tuple[str, ...]:
     return tuple(b.entry.id for b in book.append([pen.entry(learned.store, v) for v in fresh])) if fresh else ()
 
 
-def learned_for(book: Book, store: str, when: datetime) -> dict[tuple[str, str], ValueLearned]:
-    """Values kept as learned by then, the latest of each name and place; bills and counts are not among them."""
-    out: dict[tuple[str, str], ValueLearned] = {}
-    for told in book.story(store, kinds=("learned value",), until=when + timedelta(microseconds=1)):
-        if isinstance(told.body, ValueLearned) and told.body.method not in ("bill", COUNTED):
-            out[told.body.name, told.body.at] = told.body
-    return out
-
-
 def enter_washes(book: Book, store: str, period: str, washes: int, pen: Pen) -> str:
     """Washes counted over a month, a year or days (as `drybank bill` takes them): what tells a shared meter apart."""
     from drybank.desk.takings import period_of
@@ -149,78 +141,6 @@ def enter_washes(book: Book, store: str, period: str, washes: int, pen: Pen) -> 
         name=WASHES, value=float(washes), unit="washes", method=COUNTED, data_from=first.isoformat(), data_to=last.isoformat()
     )  # fmt: skip
     return book.append([pen.entry(store, body)])[0].entry.id
-
-
-# ---------------------------------------------------------------- back into the plan
-
-
-def store_with_learned(store: Store, learned: dict[tuple[str, str], ValueLearned]) -> Store:
-    """The store with learned minutes needed where its owner states none; what the owner gave stands."""
-    rows = [learned.get((NEED_NAME.format(q), "store")) for q in NEED_SHARES]
-    minutes = tuple(r.value for r in rows if r is not None)
-    if store.trade.need_minutes or len(minutes) < len(NEED_SHARES) or list(minutes) != sorted(set(minutes)):
-        return store
-    trade = msgspec.structs.replace(store.trade, need_minutes=minutes, need_share=tuple(NEED_SHARES.values()))
-    return msgspec.structs.replace(store, trade=trade)
-
-
-def with_learned(inputs: PlanInputs, learned: dict[tuple[str, str], ValueLearned], store: Store) -> PlanInputs:
-    """A plan's inputs with what was kept as learned: walk-away price, minutes needed, fuel of an hour.
-
-    ``store`` is the store as its owner described it, before `store_with_learned`. Each replaced figure says that it was learned,
-    from which days; nothing kept, nothing changed.
-    """
-    walk = _ranged(learned.get((WALK_AWAY, inputs.bank)))
-    if walk is not None:
-        inputs = with_walk_away(inputs, walk)
-    need = _ranged(learned.get((NEED_NAME.format(50), "store")))
-    if need is not None and inputs.today is not None:
-        if store.trade.need_minutes:
-            inputs = with_needs(inputs, planned_min=_planned_min(inputs), median=need, source=need.source)
-        else:
-            band = {"need_low_frac": need.low / need.value, "need_high_frac": need.high / need.value}
-            inputs = msgspec.structs.replace(inputs, loads=msgspec.structs.replace(inputs.loads, how="learned", source=need.source, **band))  # fmt: skip
-    fuel = learned.get(("fuel per hour", store.key))
-    ranged = _ranged(fuel)
-    if fuel is not None and ranged is not None and inputs.today is not None:
-        over = _fuel_hour_j(inputs) / _unit_j(inputs, fuel.unit.removesuffix(" an hour"))
-        factor = Ranged(value=ranged.value / over, low=ranged.low / over, high=ranged.high / over, how="learned", source=ranged.source)  # fmt: skip
-        inputs = with_fuel(inputs, factor=factor, source=ranged.source)
-    return inputs
-
-
-def _ranged(value: ValueLearned | None) -> Ranged | None:
-    if value is None:
-        return None
-    source = f"learned from {value.data_from} to {value.data_to}: {value.method}"
-    return ranged_of(value.value, value.low, value.high, source)
-
-
-def _planned_min(inputs: PlanInputs) -> float:
-    """Median minutes of the plan's loads at the heats as set today."""
-    from drybank.plan.outcome import levels_of
-
-    assert inputs.today is not None, "asked for only where today is known"
-    level = levels_of(inputs, inputs.today)[inputs.loads.heat]
-    return float(np.median(inputs.loads.need_s[np.arange(level.size), level])) / 60.0
-
-
-def _fuel_hour_j(inputs: PlanInputs) -> float:
-    """Fuel of a motor hour at today's settings, by the plan's own loads. [J]"""
-    from drybank.plan.outcome import mean, meet
-    from drybank.plan.search.problem import middle
-
-    assert inputs.today is not None, "asked for only where today is known"
-    met = meet(inputs, inputs.today, middle(inputs))
-    motor_s = mean(met, met.heated_s) + inputs.today.cool_down_s * mean(met, met.is_dried * 1.0)
-    return 3600.0 * mean(met, met.fuel_j) / motor_s
-
-
-def _unit_j(inputs: PlanInputs, unit: str) -> float:
-    from drybank.energy import unit_joules
-
-    supply = inputs.costs.fuel_supply
-    return float(unit_joules(unit, supply)) if supply is not None else 3.6e6
 
 
 # ---------------------------------------------------------------- parts
@@ -414,7 +334,7 @@ def _physics(book: Book, laid: Layout, fuel: str, unit: str, pen: Pen) -> Estima
     loads, supply = inputs.loads, inputs.costs.fuel_supply
     per = float(unit_joules(unit, supply)) if supply is not None else 3.6e6
     if inputs.today is not None:
-        mean_w = _fuel_hour_j(inputs) / 3600.0
+        mean_w = fuel_hour_j(inputs) / 3600.0
     else:
         mean_w = float(np.average(loads.fuel_j[:, -1] / loads.need_s[:, -1], weights=loads.weight))
     plates = [p.plate.input_w for p in laid.pockets.values() if p.plate.input_w is not None]
@@ -458,6 +378,11 @@ def _values(learned: Learned, laid: Layout, use: WeeklyUse) -> tuple[ValueLearne
                     NEED_NAME.format(round(100 * q)), "store", e, f"{learned.needs.loads} loads watched or timed", span
                 )
             )
+    for row in learned.sight.rows if learned.sight is not None else ():
+        if row.weeks == SIGHT_WEEKS and row.store_frac is not None:
+            how = "smallest fall of the total found four times in five, from its own past"
+            least = Estimate(value=row.store_frac, unit="fraction", how="learned")
+            out.append(_value(LEAST_SEEN, "store", least, how, span))
     out += [
         _value("use a week", a.at, a.total, "mean of the last eight weeks carried on", span)
         for a in learned.use.per_week if a.what == "hours"
