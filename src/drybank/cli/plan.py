@@ -63,9 +63,9 @@ def plan(
             else:
                 show_priced(one, heads=names, working=working)
             return
-        with say.progress("Searching every setting", shown=not as_json):
+        with say.progress("Searching every setting", shown=not as_json) as bar:
             ask = RoomAsk(is_asked=room_air or bool(weather), weather=weather)
-            made = desk.plan_bank(it, store, bank, writer, ask)
+            made = desk.plan_bank(it, store, bank, writer, ask, tell=bar.say)
         adopted = desk.adopt_plan(it, made, writer, from_day=from_day) if adopt else None
     if as_json:
         say.as_json(made)

@@ -104,6 +104,11 @@ class Progress:
             words = {"description": what} if what else {}
             self._bar.update(self._task, completed=done, total=of, **words)
 
+    def say(self, what: str) -> None:
+        """What is being worked out now."""
+        if self._bar is not None:
+            self._bar.update(self._task, description=what)
+
 
 @contextmanager
 def progress(what: str, *, shown: bool = True) -> Iterator[Progress]:

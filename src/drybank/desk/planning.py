@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from datetime import timedelta
 from typing import TYPE_CHECKING
 
@@ -49,11 +49,38 @@ def inputs_of(book: Book, store: str, bank: str, pen: Pen, ask: RoomAsk | None =
     return msgspec.structs.replace(made, sheet_is_read_back=False, notes=(*made.notes, note))
 
 
-def plan_bank(book: Book, store: str, bank: str, pen: Pen, ask: RoomAsk | None = None) -> Plan:
-    """What to set on a bank, what it should bring, what could make it wrong; ``ask`` says whether room air is counted."""
+def plan_bank(
+    book: Book,
+    store: str,
+    bank: str,
+    pen: Pen,
+    ask: RoomAsk | None = None,
+    *,
+    tell: Callable[[str], None] | None = None,
+) -> Plan:
+    """What to set on a bank, what it should bring, what could make it wrong; ``ask`` says whether room air is counted.
+
+    ``tell`` hears what is being worked out; with it, machine code that is not there yet is built in two processes.
+    """
+    from drybank.desk.machine_code import built_beside, is_built, mark_built
     from drybank.plan import make_plan
 
-    return make_plan(inputs_of(book, store, bank, pen, ask or RoomAsk()))
+    if tell is None or is_built():
+        return make_plan(inputs_of(book, store, bank, pen, ask or RoomAsk()))
+    from drybank.plan.search.problem import problem
+    from drybank.plan.search.running import search
+
+    tell("The first run builds its machine code, once: drying")
+    with built_beside() as wait:
+        inputs = inputs_of(book, store, bank, pen, ask or RoomAsk())
+        tell("The first run builds its machine code, once: the search")
+        search(problem(inputs), 1)
+        tell("The first run builds its machine code, once: the store's week")
+        wait()
+    tell("Searching every setting")
+    made = make_plan(inputs)
+    mark_built()
+    return made
 
 
 def what_if(book: Book, store: str, bank: str, pen: Pen, texts: Sequence[str]) -> SettingPriced:

@@ -25,6 +25,7 @@ from drybank.records.plan_given import HOURS_A_YEAR, PlanRoom
 
 BYTES_AT_MOST: Final = 20_000_000
 EPW_TEMP, EPW_DEW, EPW_PRESSURE, EPW_HEAD = 6, 7, 9, 8
+SATURATED: Final = 1.3  # how far above saturation at sea level an hour may read: thin air holds more, instruments err
 MEND: Final = "Give --weather with an EPW or TMY3 file of the nearest station, or a CSV with temp_c and rh_pct."
 F64 = NDArray[np.float64]
 
@@ -182,9 +183,12 @@ def _sound(year: Year, path: str) -> Year:
     if bad.size:
         raise InputError(f"hour {int(bad[0]) + 1} of {path} is {temp[bad[0]]:g} °C.", where="--weather", allowed="-70 to 60 °C",
                          mend="A gap in the file is often written as 99.9: fill it.")  # fmt: skip
-    if wet is not None and not bool(((wet >= 0.0) & (wet <= 0.06)).all()):
-        first = int(np.flatnonzero(~((wet >= 0.0) & (wet <= 0.06)))[0])
+    if wet is not None:
+        most = np.minimum(0.06, SATURATED * _from_dew(temp, np.full(temp.size, 101_325.0)) + 0.0005)
+        odd = np.flatnonzero(~((wet >= 0.0) & (wet <= most)))
+    if wet is not None and odd.size:
+        first = int(odd[0])
         what = "no number" if math.isnan(wet[first]) else f"{wet[first]:g} kg of water in a kg of air"
-        raise InputError(f"hour {first + 1} of {path} comes to {what}.", where="--weather", allowed="0 to 0.06 kg/kg",
+        raise InputError(f"hour {first + 1} of {path} comes to {what}.", where="--weather", allowed="no more than air of its temperature holds",
                          mend="Check the columns of dew point, humidity and pressure.")  # fmt: skip
     return Year(temp_c=temp, humidity_kg_kg=wet, source=year.source)
