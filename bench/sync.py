@@ -11,6 +11,7 @@ from __future__ import annotations
 
 import argparse
 import contextlib
+import os
 import sys
 import tempfile
 import threading
@@ -20,7 +21,8 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-sys.path[:0] = [str(Path(__file__).parents[1] / "tests" / "web"), str(Path(__file__).parents[1] / "tests" / "book")]
+sys.path.insert(0, str(Path(__file__).parents[1] / "tests" / "web"))
+sys.path.insert(0, str(Path(__file__).parents[1] / "tests" / "book"))
 
 from book_making import Server, postgres_bin
 from phones import STORE, Phone, Served, written
@@ -107,7 +109,7 @@ def main() -> None:
             with open_book(where) as book:
                 layout = layout_at(book, STORE)
             load = [written(layout, n, said.entries) for n in range(said.phones)]
-            print(f"{vendor}: {said.phones} phones x {said.entries} entries, {said.batch} at once")
+            print(f"{vendor}: {said.phones} phones x {said.entries} entries, {said.batch} at once; load of this computer {os.getloadavg()[0]:.1f} on {os.cpu_count()} cores")  # fmt: skip
             with Served(where, said.phones, folder) as served:
                 p95 = report("first sending", *race(served, load, said.batch))
                 report("the same once more", *race(served, load, said.batch))

@@ -545,6 +545,14 @@ def clock_back(places: Places, tries: int, rng: np.random.Generator) -> Count:
     return count
 
 
+def kill_sync(places: Places, tries: int, rng: np.random.Generator) -> Count:
+    """SIGKILL of the server while phones send; see torture_sync.py."""
+    import torture_sync
+
+    count: Count = torture_sync.kill_sync(places, tries, rng, Count("server killed while phones send", places.vendor))
+    return count
+
+
 @contextlib.contextmanager
 def begun_place(places: Places) -> Iterator[str]:
     """A book in which a store is described."""
@@ -558,6 +566,7 @@ FAULTS: dict[str, tuple[Callable[[Places, int, np.random.Generator], Count], flo
     "append": (kill_append, 1.0), "boundaries": (kill_append_boundaries, 0.0), "import": (kill_import, 0.7),
     "migrate": (kill_migrate, 0.5), "backup": (kill_backup, 0.5), "move": (kill_move, 0.5), "race": (race, 0.3),
     "restart": (restart, 0.15), "full": (full_disk, 0.3), "flip": (flip, 2.0), "tear": (tear, 1.0), "clock": (clock_back, 0.2),
+    "sync": (kill_sync, 1.0),
 }  # fmt: skip
 """Each fault, and its share of the number of kills asked for."""
 
@@ -592,12 +601,16 @@ def everything(kills: int, seed: int, only: str, root: Path) -> Iterator[Count]:
 
 
 def write_table(rows: Sequence[str], kills: int, seed: int) -> None:
+    """Put rows into the page in place of earlier ones of the same fault and database; the others stay."""
     page = PAGE.read_text(encoding="utf-8")
     before, rest = page.split(MARKS[0])
-    after = rest.split(MARKS[1])[1]
+    table, after = rest.split(MARKS[1])
+    old = [line for line in table.splitlines() if line.startswith("| ") and line not in HEAD]
+    new = {tuple(row.split(" | ")[:2]): row for row in (*old, *rows)}
+    order = sorted(new.values(), key=lambda row: (row.split(" | ")[1] != "sqlite",))
     said = f"`make torture` (`--kills {kills} --seed {seed}`), last run by hand:"
     PAGE.write_text(
-        f"{before}{MARKS[0]}\n{said}\n\n{HEAD}\n" + "\n".join(rows) + f"\n{MARKS[1]}{after}", encoding="utf-8"
+        f"{before}{MARKS[0]}\n{said}\n\n{HEAD}\n" + "\n".join(order) + f"\n{MARKS[1]}{after}", encoding="utf-8"
     )
 
 
