@@ -1,6 +1,6 @@
 """The one pass over a fleet's readings against other engines on the same rows, in one run.
 
-    python bench/balance_speed.py [--pockets 20000] [--readings 500] [--file-pockets 2000]
+    python bench/balance_speed.py [--pockets 20000] [--readings 500] [--stores 40] [--weeks 156]
 
 Every engine gives the same four sums per pocket (pieces, meter steps, cash, lowest single week), roll-over
 bridged, and is checked against the plain form on a part of the pockets. Medians of CPU seconds of this
@@ -169,72 +169,49 @@ def line(number: str, figure: float, target: float, what: str) -> str:
     return f"goal {number}: {figure:.1f} {what} (goal >= {target:g}) {'met' if figure >= target else 'short'}"
 
 
-def from_files(pockets: int, readings: int, folder: Path) -> list[str]:
+def from_book(stores: int, weeks: int, folder: Path) -> list[str]:
+    """A real book of `fleet_made` and its columns, beside SQL windows over a plain table of the very same rows.
+
+    What the book's side does: ask the book for every chain's end, read each store's columns, hold them against their
+    checksum and that end, lay counter, meter and count of every pocket side by side, and sum.
+    """
     import duckdb
-
-    n = pockets * readings
-    r = rows(pockets, readings, 2)
-    few = min(pockets, 500)
-    check = reference.fleet_sums(
-        np.arange(few + 1) * readings, (r["k"], r["h"], r["d"]), np.full(few, K_SIZE), np.full(few, H_SIZE)
-    )
-    print(f"\nfrom files, {pockets:,} pockets x {readings} readings = {n / 1e6:.1f} M rows")
-    book = folder / "rows.sqlite"
-    con = sqlite3.connect(book)
-    con.execute(
-        "create table readings (p integer, t integer, k integer, h integer, d integer, primary key (p, t)) without rowid"
-    )
-    t = np.tile(np.arange(readings), pockets)
-    con.executemany(
-        "insert into readings values (?, ?, ?, ?, ?)",
-        zip(*(c.tolist() for c in (r["p"], t, r["k"], r["h"], r["d"])), strict=True),
-    )
-    con.execute("create table columns (p integer primary key, k blob, h blob, d blob)")
-    cut = {c: r[c].reshape(pockets, readings) for c in ("k", "h", "d")}
-    con.executemany(
-        "insert into columns values (?, ?, ?, ?)", ((p, *(cut[c][p].tobytes() for c in "khd")) for p in range(pockets))
-    )
-    con.commit()
-
-    def sql() -> Sums:
-        return from_table(con.execute(WINDOWS).fetchall())
-
-    def fetched() -> Sums:
-        a = np.array(con.execute("select k, h, d from readings order by p, t").fetchall(), np.int32)
-        return by_kernel({"k": a[:, 0].copy(), "h": a[:, 1].copy(), "d": a[:, 2].copy()}, pockets, 1)
-
-    def columns() -> Sums:
-        found = con.execute("select k, h, d from columns order by p").fetchall()
-        k, h, d = (np.frombuffer(b"".join(x), np.int32) for x in zip(*found, strict=True))
-        return by_kernel({"k": k, "h": h, "d": d}, pockets, 1)
-
-    sql_cpu, _ = timed("SQLite, windows in SQL", n, sql, check, runs=3)
-    rows_cpu, _ = timed("SQLite rows fetched, then kernel", n, fetched, check, runs=3)
-    col_cpu, _ = timed("SQLite, a column block per pocket, then kernel", n, columns, check, runs=7)
-    duck = duckdb.connect(str(folder / "rows.duckdb"))
-    arrow = {"p": r["p"], "t": t.astype(np.int32), "k": r["k"], "h": r["h"], "d": r["d"]}
     import pandas as pd
 
-    duck.register("given", pd.DataFrame(arrow))
+    import fleet
+    import fleet_made
+    from drybank.book import open_book
+    from drybank.book.snapshot import each_store
+
+    where = folder / "fleet.book"
+    with open_book(where, create=True) as book:
+        for number in range(stores):
+            book.append(list(fleet_made.entries(number, weeks)))
+        begin = time.process_time()
+        made = sum(len(c) for c in each_store(book))
+        print(f"\nfrom a book of {stores} stores, {weeks} weeks, {made:,} entries: columns made in"
+              f" {time.process_time() - begin:.1f} CPU s, once; later only what was added")  # fmt: skip
+        r = fleet.rows_of(book)  # the series are kept on the way
+        n, pockets = r["k"].size, int(r["p"][-1]) + 1
+        check = by_kernel(r, pockets, 1)
+        columns_cpu, _ = timed("the book's columns, then kernel", n, lambda: by_kernel(fleet.rows_of(book), pockets, 1), check, runs=7)  # fmt: skip
+        begin = time.process_time()
+        told = sum(len(book.story(store, kinds=("reading", "count"))) for store in book.stores())
+        print(f"  the book's entries read and verified line by line: {n / (time.process_time() - begin) / 1e6:.3f} M rows per CPU second ({told:,} entries)")  # fmt: skip
+    con = sqlite3.connect(folder / "rows.sqlite")
+    con.execute("create table readings (p integer, t integer, k integer, h integer, d integer, primary key (p, t)) without rowid")  # fmt: skip
+    t = np.tile(np.arange(n // pockets, dtype=np.int32), pockets)
+    con.executemany("insert into readings values (?, ?, ?, ?, ?)", zip(*(c.tolist() for c in (r["p"], t, r["k"], r["h"], r["d"])), strict=True))  # fmt: skip
+    con.commit()
+    sql_cpu, _ = timed("SQLite table, windows in SQL", n, lambda: from_table(con.execute(WINDOWS).fetchall()), check, runs=3)  # fmt: skip
+    con.close()
+    duck = duckdb.connect(str(folder / "rows.duckdb"))
+    duck.register("given", pd.DataFrame(r | {"t": t}))
     duck.execute("create table readings as select * from given")
     timed("DuckDB file, windows in SQL", n, lambda: from_table(duck.execute(WINDOWS).fetchall()), check, runs=3)
-    for name in "khd":
-        np.save(folder / f"{name}.npy", r[name])
-
-    def loaded() -> Sums:
-        return by_kernel({c: np.load(folder / f"{c}.npy") for c in "khd"}, pockets, 1)
-
-    timed("column files, then kernel", n, loaded, check, runs=7)
-    con.close()
     duck.close()
     return [
-        line(
-            "7",
-            sql_cpu / col_cpu,
-            20,
-            "x SQL windows, column blocks in the same SQLite file (the book keeps none yet), CPU seconds",
-        ),
-        line("7", sql_cpu / rows_cpu, 20, "x SQL windows, plain rows fetched from the same SQLite file, CPU seconds"),
+        line("7", sql_cpu / columns_cpu, 20, "x SQL windows on the same rows, from the book's own columns, CPU seconds")
     ]
 
 
@@ -242,7 +219,8 @@ def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     parser.add_argument("--pockets", type=int, default=20_000)
     parser.add_argument("--readings", type=int, default=500)
-    parser.add_argument("--file-pockets", type=int, default=2_000)
+    parser.add_argument("--stores", type=int, default=40, help="stores of 24 pockets in the book that is made")
+    parser.add_argument("--weeks", type=int, default=156)
     a = parser.parse_args()
     import duckdb
     import pandas
@@ -252,7 +230,7 @@ def main() -> None:
           f" SQLite {sqlite3.sqlite_version}, Python {sys.version.split()[0]}")  # fmt: skip
     goals = in_memory(a.pockets, a.readings)
     with tempfile.TemporaryDirectory() as folder:
-        goals += from_files(a.file_pockets, a.readings, Path(folder))
+        goals += from_book(a.stores, a.weeks, Path(folder))
     print("\n" + "\n".join(goals))
 
 

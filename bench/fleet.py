@@ -26,7 +26,7 @@ from statistics import median
 import numpy as np
 
 from drybank.book import Book, open_book
-from drybank.book.snapshot import each_store, folder_of
+from drybank.book.snapshot import each_series, folder_of
 from fleet_made import BEGIN, KEYS, entries, key_of
 
 H_SIZE, K_SIZE = 100_000, 10_000
@@ -120,19 +120,23 @@ def looked_at(where: str, stores: int, when: datetime) -> dict[str, float]:
 
 
 def rows_of(book: Book) -> dict[str, np.ndarray]:
-    """Every pocket's weeks as rows from the columns beside the book: pocket, counter, meter, counted."""
+    """Every pocket's weeks as rows from the series beside the book: pocket, counter, meter, counted."""
     parts: dict[str, list[np.ndarray]] = {"k": [], "h": [], "d": []}
-    weeks = 0
-    for columns in each_store(book):
-        shown, counted = columns.shown(), columns.counted()
-        weeks = int(shown.start[1])
-        place = {name: k for k, name in enumerate(shown.names)}
-        boxes = {name: k for k, name in enumerate(counted.names)}
+    weeks, names, order = 0, (), {}
+    for series in each_series(book):
+        shown, counted = series.shown, series.counted
+        if (shown.names, counted.names) != names:  # devices stand in the order they were first read in
+            names = (shown.names, counted.names)
+            weeks = int(shown.start[1])
+            order = {
+                "k": [shown.names.index(f"{key}.coins") for key in KEYS],
+                "h": [shown.names.index(f"{key}.run") for key in KEYS],
+                "d": [counted.names.index(f"{key}.box") for key in KEYS],
+            }
         number, pieces = shown.number.reshape(-1, weeks), counted.number.reshape(-1, weeks)
-        parts["k"].append(number[[place[f"{key}.coins"] for key in KEYS]])
-        parts["h"].append(number[[place[f"{key}.run"] for key in KEYS]])
-        parts["d"].append(pieces[[boxes[f"{key}.box"] for key in KEYS]])
-    out = {name: np.concatenate(values).astype(np.int32).ravel() for name, values in parts.items()}
+        for name, of in (("k", number), ("h", number), ("d", pieces)):
+            parts[name].append(of[order[name]])
+    out = {name: np.concatenate(values).astype(np.int32, copy=False).ravel() for name, values in parts.items()}
     out["p"] = np.repeat(np.arange(out["k"].size // weeks, dtype=np.int32), weeks)
     return out
 

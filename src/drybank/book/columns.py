@@ -3,15 +3,10 @@
 Most of a book is three kinds of entry that say little more than numbers. Here their fields stand in arrays, one row an
 entry, with values, boxes and pieces of each row lying one behind the other; every other entry, and one of those three that
 says something unusual, is kept as its text. Nothing is left out: `StoreColumns.entries` gives back what `Book.story` tells.
-
-The bytes are a first line with a SHA-256 of what follows, a line of JSON that names the arrays, and the arrays as they lie
-in memory (little-endian), so that they are read without copying.
 """
 
 from __future__ import annotations
 
-import hashlib
-import json
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from datetime import UTC, datetime, timedelta
 from typing import Any, Final, NamedTuple
@@ -21,17 +16,15 @@ import msgspec
 import numpy as np
 import numpy.typing as npt
 
+from drybank.book import packing
 from drybank.records.entry import AnyBody, BoxesEmptied, DeviceValue, Entry, Pieces, PiecesCounted, ReadingTaken
 from drybank.records.errors import InputError
 
 Array = npt.NDArray[Any]
 
-MAGIC: Final = b"drybank columns 1 "
 READING, COLLECTION, COUNT, OTHER = range(4)
-_NO_MINOR: Final = np.iinfo(np.int64).min
 _SHORT: Final = 32_768
 _METHODS: Final = ("hand", "machine", "weight")
-_ALIGN: Final = 64
 _EPOCH: Final = datetime(1970, 1, 1, tzinfo=UTC)
 _MICROSECOND: Final = timedelta(microseconds=1)
 _KINDS: Final = {READING: "reading", COLLECTION: "collection", COUNT: "count"}
@@ -43,7 +36,7 @@ ARRAYS: Final = {
 }  # fmt: skip
 """Columns and their types. One row an entry: moment [µs since 1970], place in the chain, kind, id (16 bytes), who, where
 its items begin (``first``) and its pieces (``tail``), bag or collection, second person, visit, a mark,
-minor units, foreign pieces. One row an item: its device or box, and the number shown. One row a piece: value and count."""
+minor units (one more where none or more are said, 0 where nothing is), foreign pieces. One row an item: its device or box, and the number shown. One row a piece: value and count."""
 
 
 class Thin(NamedTuple):
@@ -57,7 +50,10 @@ class Thin(NamedTuple):
 
 
 class Series(NamedTuple):
-    """Numbers of several devices or boxes: those of ``names[k]`` stand in ``[start[k], start[k + 1])``, oldest first."""
+    """Numbers of several devices or boxes: those of ``names[k]`` stand in ``[start[k], start[k + 1])``, oldest first.
+
+    ``at`` are whole seconds since 1970.
+    """
 
     names: tuple[str, ...]
     start: Array
@@ -112,13 +108,13 @@ class StoreColumns(msgspec.Struct, frozen=True, kw_only=True):
     def counted(self) -> Series:
         """Pieces of every count of one single box that stands in columns, box by box in order of time."""
         a = self.arrays
-        totals = np.concatenate([[0], np.cumsum(a["pieces"])])
-        of_row = totals[a["tail"][1:]] - totals[a["tail"][:-1]]
-        return self._series(COUNT, np.repeat(of_row, np.diff(a["first"])), single=True)
+        totals = np.concatenate([[0], np.cumsum(a["pieces"], dtype=np.int64)])
+        of_row = totals[a["tail"][1:].astype(np.int64)] - totals[a["tail"][:-1].astype(np.int64)]
+        return self._series(COUNT, np.repeat(of_row, _lengths(a["first"])), single=True)
 
     def _series(self, kind: int, values: Array, *, single: bool = False) -> Series:
         a = self.arrays
-        length = np.diff(a["first"])
+        length = _lengths(a["first"])
         chosen = (a["kind"] == kind) & ((length == 1) | (not single))
         mine = np.repeat(chosen, length)
         device, at = a["item"][mine], np.repeat(a["at"], length)[mine]
@@ -127,47 +123,67 @@ class StoreColumns(msgspec.Struct, frozen=True, kw_only=True):
         cuts = np.flatnonzero(np.diff(device)) + 1
         start = np.concatenate([[0], cuts, [device.size]]) if device.size else np.zeros(1, np.int64)
         names = tuple(self.words[d] for d in device[start[:-1]].tolist())
-        return Series(names, start.astype(np.int64), at[order], values[mine][order])
+        return Series(names, start.astype(np.int64), at[order] // 1_000_000, values[mine][order])
 
     def pack(self) -> bytes:
         """The bytes of a file."""
-        listed, parts, offset = [], [], 0
-        for name in ARRAYS:
-            raw = np.ascontiguousarray(self.arrays[name]).tobytes()
-            listed.append([name, ARRAYS[name], list(self.arrays[name].shape), offset])
-            pad = -len(raw) % _ALIGN
-            parts += [raw, b"\0" * pad]
-            offset += len(raw) + pad
         said = {
-            "store": self.store, "seq": self.seq, "tip": self.tip, "words": self.words, "texts": self.texts,
-            "kinds": self.kinds, "arrays": listed,
+            "of": "entries", "store": self.store, "seq": self.seq, "tip": self.tip, "words": self.words,
+            "texts": self.texts, "kinds": self.kinds,
         }  # fmt: skip
-        head = json.dumps(said, separators=(",", ":")).encode()
-        body = b"".join([head, b" " * (-(len(MAGIC) + 65 + len(head) + 1) % _ALIGN), b"\n", *parts])
-        return MAGIC + hashlib.sha256(body).hexdigest().encode() + b"\n" + body
+        return packing.pack(said, {name: self.arrays[name] for name in ARRAYS})
+
+    def series(self) -> StoreSeries:
+        """What devices showed and boxes held, alone."""
+        return StoreSeries(store=self.store, seq=self.seq, tip=self.tip, shown=self.shown(), counted=self.counted())
+
+
+class StoreSeries(msgspec.Struct, frozen=True, kw_only=True):
+    """What every device of a store showed and every box held, up to a place of its chain; for sums over a fleet."""
+
+    store: str
+    seq: int
+    tip: str
+    shown: Series
+    counted: Series
+
+    def pack(self) -> bytes:
+        """The bytes of a file."""
+        said = {
+            "of": "series", "store": self.store, "seq": self.seq, "tip": self.tip, "shown": self.shown.names,
+            "counted": self.counted.names,
+        }  # fmt: skip
+        both = {"shown": self.shown, "counted": self.counted}
+        return packing.pack(said, {f"{k}.{f}": getattr(v, f) for k, v in both.items() for f in Series._fields[1:]})
 
 
 def unpack(raw: bytes) -> StoreColumns:
     """The columns of such bytes; raises `InputError` where they are not whole."""
-    start = len(MAGIC)
-    if raw[:start] != MAGIC or raw[start + 64 : start + 65] != b"\n":
-        raise InputError("it holds no columns of this Drybank.")
-    body = memoryview(raw)[start + 65 :]
-    if hashlib.sha256(body).hexdigest().encode() != raw[start : start + 64]:
-        raise InputError("its checksum does not agree.")
-    end = raw.index(b"\n", start + 65)
-    said = json.loads(raw[start + 65 : end])
-    begin = end + 1
-    arrays: dict[str, Array] = {}
-    for name, kind, shape, offset in said["arrays"]:
-        count = int(np.prod(shape, dtype=np.int64))
-        arrays[name] = np.frombuffer(raw, np.dtype(kind), count, begin + offset).reshape(shape)
-    if set(arrays) != set(ARRAYS):
+    said, arrays = packing.unpack(raw)
+    if said.pop("of") != "entries" or set(arrays) != set(ARRAYS):
         raise InputError("it holds other columns than this Drybank keeps.")
+    texts = {name: tuple(said.pop(name)) for name in ("words", "texts", "kinds")}
+    words, kept, kinds = (texts[name] for name in ("words", "texts", "kinds"))
     return StoreColumns(
-        store=said["store"], seq=said["seq"], tip=said["tip"], words=tuple(said["words"]), texts=tuple(said["texts"]),
-        kinds=tuple(said["kinds"]), arrays=arrays,
-    )  # fmt: skip
+        store=said["store"], seq=said["seq"], tip=said["tip"], words=words, texts=kept, kinds=kinds, arrays=arrays
+    )
+
+
+def unpack_series(raw: bytes) -> StoreSeries:
+    """The series of such bytes; raises `InputError` where they are not whole."""
+    said, arrays = packing.unpack(raw)
+    if said.pop("of") != "series":
+        raise InputError("it holds other columns than this Drybank keeps.")
+    both = {k: Series(tuple(said.pop(k)), *(arrays[f"{k}.{f}"] for f in Series._fields[1:])) for k in ("shown", "counted")}  # fmt: skip
+    return StoreSeries(
+        store=said["store"], seq=said["seq"], tip=said["tip"], shown=both["shown"], counted=both["counted"]
+    )
+
+
+def _lengths(starts: Array) -> npt.NDArray[np.int64]:
+    """How many hang on each row."""
+    wide = starts.astype(np.int64)
+    return wide[1:] - wide[:-1]
 
 
 def micros(moment: datetime) -> int:
@@ -215,7 +231,7 @@ class _Maker:
         return PiecesCounted(
             boxes=boxes, bag=words[self.word[row]],
             pieces=tuple(Pieces(piece_minor=v, count=n) for v, n in zip(self.value[part], self.pieces[part], strict=True)),
-            minor=None if minor == _NO_MINOR else minor, method=_METHODS[self.flag[row]],
+            minor=None if not minor else minor - (minor > 0), method=_METHODS[self.flag[row]],
             foreign=self.foreign[row], with_second=words[self.second[row]], collection=words[self.visit[row]],
         )  # fmt: skip
 
@@ -250,7 +266,7 @@ class _Tray:
         kind, body, rows = _is_usual(entry.body), entry.body, self.rows
         at = micros(entry.happened)
         word = second = visit = ""
-        flag, minor, foreign = -1, _NO_MINOR, 0
+        flag, minor, foreign = -1, 0, 0
         rows["first"].append(len(rows["item"]))
         rows["tail"].append(len(rows["value"]))
         if kind == OTHER:
@@ -266,7 +282,7 @@ class _Tray:
         elif isinstance(body, PiecesCounted):
             word, second, visit = body.bag, body.with_second, body.collection
             flag, foreign = _METHODS.index(body.method), body.foreign
-            minor = _NO_MINOR if body.minor is None else body.minor
+            minor = 0 if body.minor is None else body.minor + (body.minor >= 0)
             self._boxes(body.boxes)
             rows["value"] += [p.piece_minor for p in body.pieces]
             rows["pieces"] += [p.count for p in body.pieces]
@@ -317,7 +333,7 @@ def _texts_of(of: StoreColumns) -> Iterator[tuple[int, int, str, str]]:
 def _behind(old: dict[str, Array], new: dict[str, Array]) -> dict[str, Array]:
     out = {name: np.concatenate([old[name], new[name]]) for name in ARRAYS if name not in ("first", "tail")}
     for name in ("first", "tail"):
-        out[name] = np.concatenate([old[name][:-1], old[name][-1] + new[name]]).astype(ARRAYS[name])
+        out[name] = np.concatenate([old[name][:-1], int(old[name][-1]) + new[name]]).astype(ARRAYS[name])
     return out
 
 
@@ -325,7 +341,10 @@ def _in_order(arrays: dict[str, Array], order: Array) -> dict[str, Array]:
     """Rows in another order, with what hangs on each."""
     out = {}
     for start, hanging in (("first", ("item", "number")), ("tail", ("value", "pieces"))):
-        begin, length = arrays[start][:-1][order], np.diff(arrays[start])[order]
+        begin, length = (
+            arrays[start][:-1][order].astype(np.int64),
+            (arrays[start][1:].astype(np.int64) - arrays[start][:-1])[order],
+        )
         ends = np.cumsum(length)
         take = np.repeat(begin - (ends - length), length) + np.arange(int(ends[-1]) if ends.size else 0)
         out[start] = np.concatenate([[0], ends]).astype(ARRAYS[start])

@@ -12,17 +12,19 @@ from __future__ import annotations
 import contextlib
 import os
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from hashlib import sha256
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 from drybank.book import database, story
-from drybank.book.columns import StoreColumns, columns, unpack
+from drybank.book.columns import StoreColumns, StoreSeries, columns, unpack, unpack_series
 from drybank.records.errors import InputError
 
 if TYPE_CHECKING:
     from drybank.book.ledger import Book
+
+K = TypeVar("K", StoreColumns, StoreSeries)
 
 
 def folder_of(book: Book) -> Path:
@@ -33,30 +35,50 @@ def folder_of(book: Book) -> Path:
     return cache / "drybank" / f"{sha256(book.name.encode()).hexdigest()[:24]}.columns"
 
 
-def columns_of(book: Book, store: str, *, head: tuple[int, str] | None = None, anew: bool = False) -> StoreColumns:
+def columns_of(
+    book: Book, store: str, *, head: tuple[int, str] | None = None, anew: bool = False, folder: Path | None = None
+) -> StoreColumns:
     """A store's columns up to its chain's end; ``anew`` makes them from the book whatever is kept."""
     seq, tip = head if head is not None else book.head(store)
-    path = folder_of(book) / f"{sha256(store.encode()).hexdigest()[:32]}.columns"
-    kept = None if anew else _kept(path, store)
+    path = _path(folder or folder_of(book), store, "columns")
+    kept = None if anew else _kept(path, store, unpack)
     if kept is not None and (kept.seq, kept.tip) == (seq, tip):
         return kept
     made = _continued(book, kept) if kept is not None and kept.seq < seq else None
     if made is None:
         made = _from_start(book, store)
     if store not in book.doubts:
-        _keep(path, made)
+        _keep(path, made.pack())
     return made
 
 
 def each_store(book: Book, *, anew: bool = False) -> Iterator[StoreColumns]:
     """Every store's columns, in the order of the stores' keys."""
+    folder = folder_of(book)
     for store, head in sorted(book.rows.heads().items()):
-        yield columns_of(book, store, head=head, anew=anew)
+        yield columns_of(book, store, head=head, anew=anew, folder=folder)
 
 
-def _kept(path: Path, store: str) -> StoreColumns | None:
+def each_series(book: Book) -> Iterator[StoreSeries]:
+    """Every store's series, in the order of the stores' keys; kept in files of their own, which are small."""
+    folder = folder_of(book)
+    for store, head in sorted(book.rows.heads().items()):
+        path = _path(folder, store, "series")
+        kept = _kept(path, store, unpack_series)
+        if kept is None or (kept.seq, kept.tip) != head:
+            kept = columns_of(book, store, head=head, folder=folder).series()
+            if store not in book.doubts:
+                _keep(path, kept.pack())
+        yield kept
+
+
+def _path(folder: Path, store: str, kind: str) -> Path:
+    return folder / f"{sha256(store.encode()).hexdigest()[:32]}.{kind}"
+
+
+def _kept(path: Path, store: str, read: Callable[[bytes], K]) -> K | None:
     try:
-        found = unpack(path.read_bytes())
+        found = read(path.read_bytes())
     except (OSError, InputError, ValueError, KeyError, TypeError, IndexError):
         return None
     return found if found.store == store else None
@@ -84,14 +106,14 @@ def _continued(book: Book, kept: StoreColumns) -> StoreColumns | None:
     return columns(kept.store, last.seq, last.hash, ((b.entry, b.seq) for b in behind), onto=kept)
 
 
-def _keep(path: Path, made: StoreColumns) -> None:
+def _keep(path: Path, raw: bytes) -> None:
     """Put the file in its place in one go; where that cannot be done, do without."""
     with contextlib.suppress(OSError):
         path.parent.mkdir(mode=0o700, parents=True, exist_ok=True)
         handle, part = tempfile.mkstemp(prefix=".", suffix=".part", dir=path.parent)
         try:
             with os.fdopen(handle, "wb") as out:
-                out.write(made.pack())
+                out.write(raw)
             Path(part).replace(path)
         except BaseException:
             Path(part).unlink(missing_ok=True)
