@@ -4,7 +4,7 @@ from datetime import date
 
 import pytest
 
-from drybank.desk.files import check_files, load
+from drybank.desk.files import check_files, load, text_of
 from drybank.records.errors import InputError, InputErrors
 
 from .conftest import STORE, demo_files
@@ -69,3 +69,22 @@ def test_a_store_loaded_without_its_sheet_is_told_so_once(tmp_path, pen, clock):
         with pytest.raises(InputError, match="not at hand: alder") as told:
             load(empty, demo_files("lantern_row.toml"), pen)
         assert not isinstance(told.value, InputErrors)
+
+
+class TestMendsThatFit:
+    def test_a_later_form_is_the_only_thing_said_of_it(self):
+        (found,) = check_files([("s.toml", b'drybank = "store 99"\nkey = "a"\n')])
+        assert len(found.mistakes) == 1
+        assert "a later form" in found.mistakes[0]
+
+    def test_a_file_that_cannot_be_read_is_told_its_line_whatever_it_was_to_be(self):
+        (found,) = check_files([("s.toml", b'name = "x"\nkey = = 3\n')])
+        assert found.mistakes[0].startswith("s.toml:2: A value that cannot be read")
+
+    def test_a_file_that_is_not_ours_is_told_how_ours_begin(self):
+        (found,) = check_files([("s.toml", b"key = 3\n")])
+        assert 'drybank = "store 1"' in found.mistakes[0]
+
+    def test_a_folder_is_called_one(self, tmp_path):
+        with pytest.raises(InputError, match="this is a folder"):
+            text_of(str(tmp_path))

@@ -7,7 +7,7 @@ templates/  our typst templates      fonts/ the typeface (OFL)
 """
 
 from drybank.cards.page import PagePart, summary_page
-from drybank.cards.paper import pdf, qr_svg, sign_pdf, work_card_pdf
+from drybank.cards.paper import file_name, pdf, qr_svg, sign_pdf, work_card_pdf
 from drybank.cards.statements import (
     Grid,
     check_words,
@@ -22,6 +22,6 @@ from drybank.cards.statements import (
 )
 
 __all__ = [
-    "Grid", "PagePart", "check_words", "grids_csv", "grids_xlsx", "income_notes", "pdf", "proof_grids", "proof_pdf", "qr_svg", "seal_rows", "sign_pdf", "statement_grids", "statement_pdf", "summary_page",
+    "Grid", "PagePart", "check_words", "file_name", "grids_csv", "grids_xlsx", "income_notes", "pdf", "proof_grids", "proof_pdf", "qr_svg", "seal_rows", "sign_pdf", "statement_grids", "statement_pdf", "summary_page",
     "work_card_pdf",
 ]  # fmt: skip

@@ -38,6 +38,11 @@ def pdf(template: str, data: dict[str, Any], language: Language = "en") -> bytes
     return bytes(made)
 
 
+def file_name(*parts: str) -> str:
+    """A file's name from a store's own keys: a key may hold a slash, a file's name may not."""
+    return "-".join("".join(c if c.isalnum() or c in "-+_ " else "_" for c in part) for part in parts if part)
+
+
 def qr_svg(text: str) -> str:
     """A QR code as SVG, quiet zone included; level M so that a creased card still reads."""
     import io

@@ -27,7 +27,7 @@ def card(
     as_json: AsJson = False,
 ) -> None:
     """Make the work cards of a bank: cautions first, as found to set, in each control's own order and way of changing."""
-    from drybank.cards import work_card_pdf
+    from drybank.cards import file_name, work_card_pdf
     from drybank.cli import say
     from drybank.cli.opened import opened, pen
     from drybank.desk.cards import work_cards
@@ -42,7 +42,7 @@ def card(
     with say.progress("Setting the cards", shown=not as_json) as bar:
         for index, one in enumerate(cards):
             twin = "-power-off" if any(c.machine == one.machine for c in cards[:index]) else ""
-            path = folder / f"card-{store}-{one.machine}{twin}.pdf"
+            path = folder / f"{file_name('card', store, one.machine)}{twin}.pdf"
             path.write_bytes(work_card_pdf(one, paper))  # type: ignore[arg-type]
             made.append(path)
             bar.step(index + 1, len(cards))
@@ -50,7 +50,8 @@ def card(
         say.as_json({"cards": cards, "files": made})
     else:
         steps = sum(len(c.steps) for one in cards for c in one.controls)
-        say.line(f"{len(made)} cards with {steps} settings to change, in {folder}/")
+        cards_said = "1 card" if len(made) == 1 else f"{len(made)} cards"
+        say.line(f"{cards_said} with {steps} setting{'s' * (steps != 1)} to change, in {folder}/")
         say.line(f"When a machine is done: drybank set {store} POCKET --as-house --read METER=VALUE")
 
 
@@ -68,7 +69,7 @@ def sign(
     as_json: AsJson = False,
 ) -> None:
     """Make the price sign for the wall: money for time, coins accepted, how many start it, who gives money back."""
-    from drybank.cards import sign_pdf
+    from drybank.cards import file_name, sign_pdf
     from drybank.cli import say
     from drybank.cli.opened import opened, pen
     from drybank.desk.cards import bank_sign
@@ -78,7 +79,7 @@ def sign(
         one_of("--language", one, ("en", "es", "fr"))
     with opened(book) as it:
         made = bank_sign(it, store, bank, pen=pen(by), languages=tuple(language or ()))  # type: ignore[arg-type]
-    path = Path(out) / f"sign-{store}-{bank or 'all'}.pdf"
+    path = Path(out) / f"{file_name('sign', store, bank or 'all')}.pdf"
     path.parent.mkdir(parents=True, exist_ok=True)
     path.write_bytes(sign_pdf(made, paper))
     if as_json:

@@ -14,17 +14,30 @@ if TYPE_CHECKING:
 
 @contextmanager
 def opened(path: str, *, create: bool = False) -> Iterator[Book]:
-    """The book at a path or address, closed afterwards; a chain seen not to hold is told of, on standard error."""
+    """The book at a path or address, closed afterwards; a chain seen not to hold is told of, on standard error.
+
+    A book made for a command that was then refused is taken away again while nothing is in it.
+    """
+    from pathlib import Path
+
     from drybank.book import open_book
     from drybank.cli.say import complain
 
+    is_made_here = create and "://" not in path and not Path(path).exists()
+    is_left_empty = False
     with open_book(path, create=create) as book:
         try:
             yield book
+        except BaseException:
+            is_left_empty = is_made_here and not book.stores()
+            raise
         finally:
             for doubt in (book.guards_missed, *book.doubts.values()):
                 if doubt:
                     complain(f"Heed: {doubt}")
+            if is_left_empty:
+                for rest in ("", "-wal", "-shm"):
+                    Path(f"{path}{rest}").unlink(missing_ok=True)
 
 
 def pen(by: str, origin: str = "terminal") -> Pen:

@@ -55,7 +55,8 @@ def upkeep(
     new = [d for d in seen.due if d.state == "never entered"]
     if new:
         say.heed(
-            f"{len(new)} tasks were never entered as done. Do them at the next round, or enter when they were last done."
+            f"{len(new)} {'task was' if len(new) == 1 else 'tasks were'} never entered as done. "
+            "Do them at the next round, or enter when they were last done."
         )
     say.head("Coin boxes")
     for box in seen.boxes[:12]:
@@ -96,17 +97,18 @@ def go_round(
         visit = round_of(it, store, pen(by), until=parse_day(until), tasks_file=tasks, findings=more)
     made = []
     if out:
-        from drybank.cards import pdf
+        from drybank.cards import file_name, pdf
 
         folder = Path(out)
         folder.mkdir(parents=True, exist_ok=True)
-        path = folder / f"round-{store}-{visit.visit}.pdf"
+        path = folder / f"{file_name('round', store, f'{visit.visit}')}.pdf"
         path.write_bytes(pdf("round_card.typ", {**paper_of(visit, language), "paper": paper}, language))  # type: ignore[arg-type]
         made.append(path)
     if as_json:
         say.as_json({"round": visit, "files": made})
         return
-    say.head(f"{visit.name}, {visit.visit}: {len(visit.cards)} stops, about {visit.minutes:.0f} minutes of work")
+    stops = "1 stop" if len(visit.cards) == 1 else f"{len(visit.cards)} stops"
+    say.head(f"{visit.name}, {visit.visit}: {stops}, about {visit.minutes:.0f} minutes of work")
     for card in visit.cards:
         say.head(f"Machine {card.machine}" if card.machine else "The room")
         for finding in card.look_at:

@@ -106,7 +106,11 @@ def shown(path: tuple[str, ...], value: Any, currency: str) -> str:
     if isinstance(value, dict) and "purpose" in value:
         number, base = value.get("value", 0), value["base"]
         plain = (
-            minutes(number) if base == "s" else str(Money(number, currency)) if base == "minor" else f"{number} {base}"
+            minutes(number)
+            if base == "s"
+            else str(Money(number, currency))
+            if base == "minor"
+            else f"{number} {base}".removesuffix(" count")
         )
         return str(value.get("word") or plain)
     if isinstance(value, bool):

@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
+from drybank.desk.files import text_of
 from drybank.desk.quantity import watch_s
 from drybank.proof import HeatLog
 from drybank.records.errors import InputError, InputErrors
 from drybank.records.units import c_from_f
 
 MOST_BYTES = 2_000_000
+LONGEST_LINE = 200
+MOST_READINGS = 20_000
+MOST_SAID = 20
+"""Bad lines that are told; a log with more is another file."""
 
 
 def read_log(path: str, *, scale: str, plus_minus_c: float, instrument: str = "exhaust thermometer") -> HeatLog:
     """The log in a CSV file, in °C or °F as ``scale`` says; every bad line is named at once."""
-    return log_of(path, Path(path).read_bytes(), scale=scale, plus_minus_c=plus_minus_c, instrument=instrument)
+    return log_of(path, text_of(path), scale=scale, plus_minus_c=plus_minus_c, instrument=instrument)
 
 
 def log_of(
@@ -39,8 +42,11 @@ def log_of(
 def _columns(path: str, text: str) -> tuple[list[float], list[float]]:
     separator = ";" if text.count(";") > text.count(",") else "\t" if "\t" in text else ","
     seconds, temps, wrong = [], [], []
-    for number, line in enumerate(text.splitlines(), start=1):
-        row = line.split(separator)
+    text = text.replace("\r\n", "\n").replace("\r", "\n")
+    if text.count("\n") > MOST_READINGS:
+        raise InputError("the log has more lines than a test needs.", where=path, allowed=f"up to {MOST_READINGS:,}")
+    for number, line in enumerate(text.split("\n"), start=1):
+        row = line[:LONGEST_LINE].split(separator)
         cells = [c.strip() for c in row if c.strip()]
         if not cells or (number == 1 and not cells[-1][:1].lstrip("+-").isdigit()):
             continue
@@ -52,6 +58,8 @@ def _columns(path: str, text: str) -> tuple[list[float], list[float]]:
         except (InputError, ValueError) as bad:
             said = bad.what if isinstance(bad, InputError) else f"“{cells[1]}” is not a temperature."
             wrong.append(InputError(said, where=f"{path}, line {number}"))
+            if len(wrong) == MOST_SAID:
+                break
     if wrong:
-        raise InputErrors(wrong[:20])
+        raise InputErrors(wrong)
     return seconds, temps

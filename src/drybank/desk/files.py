@@ -11,6 +11,7 @@ import msgspec
 
 from drybank.book.files import HouseFile, Kind, difference, kind_of, read_settings, read_sheet, read_store, with_lines
 from drybank.book.files.history import read_mapping
+from drybank.book.files.text import located
 from drybank.control import check_sheet, check_store, layout
 from drybank.desk.stamp import Pen
 from drybank.records.entry import Entry, SheetDated, StoreDated
@@ -60,6 +61,8 @@ class _Pile(msgspec.Struct, kw_only=True):
 def text_of(path: str) -> bytes:
     """A file's bytes; one too large to be ours is refused before it is read."""
     file = Path(path)
+    if file.is_dir():
+        raise InputError("this is a folder.", where=path, mend="Name the files in it.")
     if not file.is_file():
         raise InputError("no such file.", where=path, mend="Check the path.")
     if file.stat().st_size > LARGEST_BYTES:
@@ -86,15 +89,17 @@ def _read(pile: _Pile, name: str, content: bytes) -> tuple[Kind, list[InputError
         elif kind == "history mapping":
             read_mapping(content, name)
         else:
+            located(content, name)  # what cannot be read at all is said first, with its line
             return kind, [
                 InputError(
                     "this is not a store, sheet or settings file.",
                     where=name,
-                    mend="docs/reference shows what each begins with.",
+                    mend='Ours begin with a line such as drybank = "store 1", "sheet 1" or "settings 1".',
                 )
             ]
     except InputErrors as several:
-        return kind, list(several.errors)
+        later = [e for e in several.errors if "a later form" in e.what]
+        return kind, later or list(several.errors)  # what a later form lacks here is no mistake of the file
     except InputError as one:
         return kind, [one]
     return kind, []

@@ -2,15 +2,15 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Mapping, Sequence
 from datetime import date, datetime, time, timedelta
-from pathlib import Path
 from typing import TYPE_CHECKING, Any, Final
 from zoneinfo import ZoneInfo
 
 import msgspec
 
+from drybank.book.files.text import located
+from drybank.desk.files import text_of
 from drybank.desk.stamp import Pen
 from drybank.desk.standing import layout_at
 from drybank.desk.use import StoreUse, use_of
@@ -123,10 +123,12 @@ class Done(msgspec.Struct, frozen=True, kw_only=True):
 
 def read_tasks(path: str) -> tuple[Task, ...]:
     """The start list with a store's own tasks from a TOML file in place of it; every mistake at once."""
-    try:
-        data = tomllib.loads(Path(path).read_bytes().decode("utf-8"))
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError) as bad:
-        raise InputError(f"the file cannot be read: {bad}.", where=path) from None
+    return tasks_of(text_of(path), path)
+
+
+def tasks_of(content: bytes, path: str) -> tuple[Task, ...]:
+    """The same from a file's bytes; ``path`` names it in mistakes."""
+    data = {k: v for k, v in located(content, path).content.items() if k != "drybank"}
     rows = data.get("task")
     if not isinstance(rows, list) or not rows or set(data) != {"task"}:
         raise InputError("a task file holds [[task]] tables and nothing else.", where=path)

@@ -15,9 +15,11 @@ import msgspec
 from drybank.records.errors import InputError, InputErrors
 
 SIZE_LIMIT = 2_000_000
-VALUES_AT_MOST = 60_000
+VALUES_AT_MOST = 30_000
 DEEPEST = 12
 LONGEST_LINE = 2_000
+LINE_AT_MOST = 20_000
+"""Characters of any line: the parser keeps a note for each character of a long text or figure."""
 Path = tuple[str | int, ...]
 
 
@@ -94,6 +96,7 @@ def located(data: bytes | str, name: str) -> Located:
     """
     text = decoded(data, name).replace("\r\n", "\n")
     try:
+        _no_line_beyond(text)
         lines, is_whole = _Scan(text).run()
         if not is_whole:
             _no_endless_lines(text)
@@ -116,6 +119,18 @@ def _decimal(text: str) -> Decimal:
         return Decimal(text.replace("_", ""))
     except InvalidOperation:
         raise ValueError(f"number {shown(text, 20)}") from None
+
+
+def _no_line_beyond(text: str) -> None:
+    """Looked for without cutting the text apart."""
+    start, number = 0, 1
+    while start <= len(text):
+        end = text.find("\n", start)
+        if (end if end >= 0 else len(text)) - start > LINE_AT_MOST:
+            raise _TooMuch(number, "This line is longer than any store needs.", f"up to {LINE_AT_MOST:,} characters")
+        if end < 0:
+            return
+        start, number = end + 1, number + 1
 
 
 def _no_endless_lines(text: str) -> None:
@@ -156,7 +171,7 @@ _BLANK = re.compile(r"(?:[ \t\n]|#[^\n]*)*")
 _SPACE = re.compile(r"[ \t]*")
 _BARE = re.compile(r"[A-Za-z0-9_-]+")
 _TEXTS = re.compile(
-    r'"""(?:[^"\\]|\\.|"(?!""))*"{3,5}|\'\'\'(?:[^\']|\'(?!\'\'))*\'{3,5}|"(?:[^"\\\n]|\\[^\n])*"|\'[^\'\n]*\'',
+    r'"""(?:[^"\\]++|\\.|"(?!""))*+"{3,5}|\'\'\'(?:[^\']++|\'(?!\'\'))*+\'{3,5}|"(?:[^"\\\n]++|\\[^\n])*+"|\'[^\'\n]*+\'',
     re.DOTALL,
 )
 _PLAIN = re.compile(r"[^\s,\]}#]+(?: \d[^\s,\]}#]*)?")
