@@ -1,4 +1,4 @@
-"""Field tests as a phone sends them: what was measured, not yet judged. The desk judges them when they arrive.
+"""What a phone sends as it was measured: field tests not yet judged, a bag weighed. The desk works it out when it arrives.
 
 A phone without signal does not know what the settings sell or what a tolerance says, and it is not to work it out. It sends
 the verdict "cannot tell" with what the watch and the thermometer showed; here the same functions as behind ``drybank prove``
@@ -8,6 +8,7 @@ a second sending of the same test is known.
     time sold             pieces, ran s, input, timed ("start" or "top-up")      at a pocket
     coin test             pieces, seconds, change day                            at an input
     exhaust temperature   heat, give or take, "at 15 s" ...                      at a pocket, in the unit °C or °F
+    a count by weight     weight_g, one kind of piece with no number
 """
 
 from __future__ import annotations
@@ -22,8 +23,9 @@ from drybank.desk import proof
 from drybank.desk.change_day import coin_test_body
 from drybank.desk.stamp import Pen
 from drybank.desk.standing import layout_at
+from drybank.desk.weighing import Bag, weigh
 from drybank.proof import HeatLog, as_entry
-from drybank.records.entry import AnyBody, Entry, Proved
+from drybank.records.entry import AnyBody, Entry, PiecesCounted, Proved
 from drybank.records.errors import DrybankError, InputError
 from drybank.records.units import c_from_f
 
@@ -39,7 +41,10 @@ _BARE: dict[str, frozenset[str]] = {
 
 
 def is_bare(body: AnyBody) -> bool:
-    """Whether this is a test as a phone sends it: measured, and not judged."""
+    """Whether this is something as a phone sends it: measured, and not worked out."""
+    if isinstance(body, PiecesCounted):
+        is_one = len(body.pieces) == 1 and body.pieces[0].count == 0 and body.minor is None
+        return is_one and body.method == "weight" and body.weight_g is not None
     if not isinstance(body, Proved) or body.verdict != "cannot tell" or body.tolerance or body.test not in _BARE:
         return False
     names = {name for name in body.measured if not (body.test == "exhaust temperature" and _AT.fullmatch(name))}
@@ -47,7 +52,9 @@ def is_bare(body: AnyBody) -> bool:
 
 
 def is_of(there: AnyBody, sent: AnyBody) -> bool:
-    """Whether a judged test in the book is the one that is sent, bare or judged, once more."""
+    """Whether what is in the book, worked out, is what is sent, bare or worked out, once more."""
+    if isinstance(there, PiecesCounted) and isinstance(sent, PiecesCounted):
+        return is_bare(sent) and _without_number(there) == _without_number(sent)
     if not isinstance(there, Proved) or not isinstance(sent, Proved) or (there.test, there.at) != (sent.test, sent.at):
         return False
     names = _BARE.get(there.test, frozenset())
@@ -57,12 +64,19 @@ def is_of(there: AnyBody, sent: AnyBody) -> bool:
     )  # fmt: skip
 
 
+def _without_number(body: PiecesCounted) -> PiecesCounted:
+    return msgspec.structs.replace(body, pieces=tuple(msgspec.structs.replace(p, count=0) for p in body.pieces))
+
+
 def judged(book: Book, entry: Entry) -> tuple[Entry, str]:
     """A bare test with its verdict and what it says; as it came, with the reason, where the desk cannot tell.
 
-    What cannot be judged (settings that nobody entered, a log too short) is evidence all the same and is kept.
+    What cannot be judged (settings that nobody entered, a log too short) is evidence all the same and is kept. A weighing
+    of coins whose mass is not known raises `InputError`: without a number it would stand for no money.
     """
     body = entry.body
+    if isinstance(body, PiecesCounted):
+        return _weighed(book, entry, body)
     assert isinstance(body, Proved)
     pen = Pen(by=entry.by, origin=entry.origin, clock=lambda: entry.happened)
     try:
@@ -70,6 +84,16 @@ def judged(book: Book, entry: Entry) -> tuple[Entry, str]:
     except DrybankError as bad:
         return entry, f"It is kept as measured; it cannot be judged yet: {bad.sentence()}"
     return msgspec.structs.replace(entry, body=made), says
+
+
+def _weighed(book: Book, entry: Entry, body: PiecesCounted) -> tuple[Entry, str]:
+    """The number of pieces in a bag of one kind, from its weight; the scale was set to nothing with the empty bag on."""
+    laid, piece = layout_at(book, entry.store, entry.happened), body.pieces[0]
+    done = weigh(Bag(coins=(piece.piece_minor,), currency=laid.store.currency, gross=f"{body.weight_g:.1f} g"))
+    if done.count is None:
+        raise InputError("This bag cannot be counted by its weight.", mend="Count it by hand.")
+    made = msgspec.structs.replace(body, pieces=(msgspec.structs.replace(piece, count=done.count.coins),))
+    return msgspec.structs.replace(entry, body=made), done.says
 
 
 def _number(body: Proved, name: str) -> float:

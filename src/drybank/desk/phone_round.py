@@ -28,7 +28,7 @@ from drybank.records.layout import Layout
 from drybank.records.money import MINOR_DIGITS
 from drybank.records.sheet import TICKS, Grid, HouseSettings, SettingLine, Values
 from drybank.records.upkeep import CardLine, CardSheet, RoundCard
-from drybank.upkeep import in_language
+from drybank.upkeep import SPANISH, in_language
 
 if TYPE_CHECKING:
     from drybank.book import Book
@@ -361,7 +361,7 @@ def _sheet(en: CardSheet, es: CardSheet) -> Sheet:
 def _job(en: CardLine, es: CardLine) -> Job:
     return Job(
         task=en.task, name=Said(en=en.name, es=es.name), places=en.pockets, why=en.why, minutes=en.minutes,
-        who=Said(en=en.who, es=es.who), steps=_pair(en.steps, es.steps), parts=_pair(en.parts, es.parts),
+        who=Said(en=en.who, es=SPANISH.get(en.who, en.who)), steps=_pair(en.steps, es.steps), parts=_pair(en.parts, es.parts),
     )  # fmt: skip
 
 

@@ -9,7 +9,12 @@ const bagOf = (answers) => (answers.known && answers.known.value !== OTHER ? ans
 const methods = () => [
   { value: "hand", words: t("By hand") },
   { value: "machine", words: t("By machine") },
+  { value: "weight", words: t("By weight"), hint: t("A bag of one kind of coin.") },
 ];
+const grams = (typed) => {
+  const value = Number(typed.replace(",", "."));
+  return value > 0 && value < 1e6 ? { value } : { problem: t("Grams, such as 3620.") };
+};
 const whole = (typed) => (/^\d{1,9}$/.test(typed) ? { value: Number(typed) } : { problem: t("Digits only.") });
 
 export function countFlow(ctx) {
@@ -24,17 +29,21 @@ export function countFlow(ctx) {
       bags.length && { key: "known", kind: "choice", ask: t("Which bag?"), short: t("Bag"), options: [...bags, { value: OTHER, words: t("Another bag") }] },
       (!bags.length || answers.known?.value === OTHER) && { key: "bag", kind: "text", big: true, ask: t("The number on the bag?"), short: t("Bag") },
       { key: "method", kind: "choice", ask: t("How do you count?"), short: t("Counted"), options: methods() },
-      ...round.coins.map((coin) => ({ key: `coin ${coin.minor}`, ask: t("How many of {coin}?", { coin: coin.words }), short: coin.words, unit: t("pieces"), optional: true, hint: t("Leave it empty where there are none."), check: whole })),
+      answers.method?.value === "weight" && round.coins.length > 1 && { key: "kind", kind: "choice", ask: t("Which coin is in it?"), short: t("Coin"), options: round.coins.map((c) => ({ value: String(c.minor), words: c.words })) },
+      answers.method?.value === "weight" && { key: "grams", kind: "decimal", unit: "g", ask: t("What does it weigh?"), short: t("Weight"), hint: t("Put the empty bag on, set the scale to zero, then fill the bag. The desk works out the number."), check: grams },
+      ...(answers.method?.value === "weight" ? [] : round.coins).map((coin) => ({ key: `coin ${coin.minor}`, ask: t("How many of {coin}?", { coin: coin.words }), short: coin.words, unit: t("pieces"), optional: true, hint: t("Leave it empty where there are none."), check: whole })),
       { key: "foreign", ask: t("Foreign or bent pieces?"), short: t("Foreign or bent"), optional: true, hint: t("Leave it empty where there are none."), check: whole },
       { key: "second", kind: "text", optional: !round.asks_two, ask: t("Who counted with you?"), short: t("With"), hint: round.asks_two ? t("This store asks for two.") : t("May be left out.") },
     ],
-    sum: (answers) => t("Together {sum}", { sum: money(round.coins.reduce((all, c) => all + c.minor * (answers[`coin ${c.minor}`]?.value || 0), 0), round) }),
+    sum: (answers) => answers.method?.value === "weight" ? "" : t("Together {sum}", { sum: money(round.coins.reduce((all, c) => all + c.minor * (answers[`coin ${c.minor}`]?.value || 0), 0), round) }),
     finish: async (answers) => {
       const bag = bagOf(answers);
       const pieces = round.coins
         .filter((c) => answers[`coin ${c.minor}`]?.value !== null && answers[`coin ${c.minor}`] !== undefined)
         .map((c) => ({ piece_minor: c.minor, count: answers[`coin ${c.minor}`].value }));
-      const body = { kind: "count", bag, pieces: pieces.length ? pieces : [{ piece_minor: round.coins[0].minor, count: 0 }], method: answers.method.value, foreign: answers.foreign?.value || 0, with_second: answers.second?.value || "" };
+      if (answers.method.value === "weight") pieces.splice(0, pieces.length, { piece_minor: Number(answers.kind?.value ?? round.coins[0].minor), count: 0 });
+      const weight = answers.method.value === "weight" ? { weight_g: answers.grams.value } : {};
+      const body = { kind: "count", bag, ...weight, pieces: pieces.length ? pieces : [{ piece_minor: round.coins[0].minor, count: 0 }], method: answers.method.value, foreign: answers.foreign?.value || 0, with_second: answers.second?.value || "" };
       return { lines: [lineOf(ctx, body, ["Count of bag {bag}", { bag }])], done: [`count ${ctx.store} ${bag}`] };
     },
   };
