@@ -1,6 +1,10 @@
-"""The settings search: a whole control grid with customers who walk away, against tuned brute force.
+"""The settings search: a whole control grid with customers who walk away, against tuned brute force; and the command.
 
-    .venv/bin/python bench/plan.py [--loads 10000] [--threads 2]
+    .venv/bin/python bench/plan.py [--loads 10000] [--threads 2] [--cold]
+
+Second part: `drybank plan` of each demo store as a person runs it, interpreter start, book, search, store's week and output
+included. Warm: with machine code and need tables kept (median of five runs). ``--cold``: once with both caches empty. Wall
+times count only while the load average is near nothing; CPU seconds of all processes stand beside them.
 
 Grid: time per coin 1 s to 99 min in 1 s steps x start coins 1 to 20 x 8 coin values x 11 cool-downs x 220 ordered
 combinations of 10 temperatures over 3 heats: 2.3e9 settings, all of them searched, with three constraints switched on
@@ -15,10 +19,13 @@ from __future__ import annotations
 import argparse
 import os
 import platform
+import subprocess
 import sys
+import tempfile
 import time
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 from numba import njit
@@ -121,10 +128,51 @@ def whole_grid(problems: list[Problem], threads: int) -> tuple[float, float, lis
     return time.perf_counter() - wall, time.process_time() - cpu, found
 
 
+STORES = (("lantern", "long wall"), ("weir", "river side"), ("saddle", "gallery"))
+WARM_S, COLD_S = 3.0, 15.0
+
+
+def timed(book: str, store: str, bank: str, env: dict[str, str]) -> tuple[float, float]:
+    """Wall seconds and CPU seconds (children with it) of one `drybank plan`."""
+    before, wall = os.times(), time.perf_counter()
+    command = [str(Path(sys.executable).parent / "drybank"), "plan", store, bank, "--book", book]
+    subprocess.run(command, check=True, env=os.environ | env, stdout=subprocess.DEVNULL)
+    after = os.times()
+    cpu = after.children_user + after.children_system - before.children_user - before.children_system
+    return time.perf_counter() - wall, cpu
+
+
+def the_command(is_cold: bool) -> None:
+    """`drybank plan` of each demo store, warm; cold on request."""
+    with tempfile.TemporaryDirectory() as room:
+        drybank = str(Path(sys.executable).parent / "drybank")
+        subprocess.run([drybank, "demo", "--only-book", "--out", room], check=True, stdout=subprocess.DEVNULL)
+        book, warm = f"{room}/quillmere.book", {"DRYBANK_CACHE": f"{room}/kept"}
+        worst = 0.0
+        for store, bank in STORES:
+            timed(book, store, bank, warm)
+            runs = sorted(timed(book, store, bank, warm) for _ in range(5))
+            wall, cpu = runs[2][0], sorted(c for _, c in runs)[2]
+            worst = max(worst, wall)
+            print(f"drybank plan {store} “{bank}”, warm: wall {wall:.2f} s, CPU {cpu:.2f} s, median of 5; "
+                  f"load average {os.getloadavg()[0]:.1f} on {os.cpu_count()} processors")  # fmt: skip
+        told = "met" if worst < WARM_S else "short"
+        print(f"goal 8: warm, the slowest of three stores {worst:.2f} s (goal < {WARM_S:g} s) {told}")
+        if is_cold:
+            empty = {"DRYBANK_CACHE": f"{room}/none", "NUMBA_CACHE_DIR": f"{room}/machine"}
+            wall, cpu = timed(book, *STORES[0], empty)
+            told = "met" if wall < COLD_S else "short"
+            print(
+                f"first run with nothing kept: CPU {cpu:.1f} s in two processes; load average {os.getloadavg()[0]:.1f}"
+            )
+            print(f"goal 8: first run {wall:.1f} s (goal < {COLD_S:g} s) {told}")
+
+
 def main() -> None:
     ask = argparse.ArgumentParser()
     ask.add_argument("--loads", type=int, default=10_000)
     ask.add_argument("--threads", type=int, default=2)
+    ask.add_argument("--cold", action="store_true", help="also the first run, with nothing kept (a minute)")
     asked = ask.parse_args()
     problems = [question(asked.loads, coin) for coin in COINS]
     settings = sum(p.settings for p in problems)
@@ -152,6 +200,7 @@ def main() -> None:
     told = "met" if wall < GOAL_S and ratio >= GOAL_RATIO else "short"
     print(f"goal 5: {wall:.2f} s and {ratio:,.0f}x brute force (goal < {GOAL_S:g} s and >= {GOAL_RATIO:,.0f}x, "
           f"stretch 100,000x) {told}")  # fmt: skip
+    the_command(asked.cold)
 
 
 if __name__ == "__main__":

@@ -127,12 +127,12 @@ def _why(inputs: PlanInputs, figures: Mapping[str, PlanFigure]) -> str:
     if lost.today is None or lost.difference is None or margin.difference is None:
         return ""
     visit = inputs.costs.visit_minor.value
-    kept, stay = margin.difference.value, -lost.difference.value
+    kept, stay = margin.difference.value, round(lost.today.value) - round(lost.proposed.value)
     text = f" Loads lost to the price: {lost.proposed.value:.0f} a week, {lost.today.value:.0f} today."
-    if abs(stay) < 0.5:
+    if stay == 0:
         return text
     side = "more" if kept >= 0 else "less"
-    loads = f"{stay:.0f} loads more stay" if stay > 0 else f"{-stay:.0f} loads more go"
+    loads = f"{stay} loads more stay" if stay > 0 else f"{-stay} loads more go"
     return (
         f"{text} At the dryers themselves {money(inputs, abs(kept))} {side} is kept after energy and wear; {loads}, and each "
         f"brings {money(inputs, visit)} beside its drying."
