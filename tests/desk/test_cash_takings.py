@@ -15,8 +15,9 @@ from drybank.desk.takings import (
     statement_of,
     week_as_it_stands,
 )
-from drybank.records.entry import Corrected, Pieces
+from drybank.records.entry import Corrected, Pieces, StoreDated
 from drybank.records.errors import DrybankError, InputError, Missing
+from drybank.records.store import Counting
 from drybank.takings import week_of
 
 from .conftest import STORE
@@ -160,6 +161,28 @@ def test_boxes_without_a_bag_are_paid_in_under_the_name_that_the_trail_gives_the
     cash.deposit(book, STORE, [name], "10.00", pen)
     custody = money_trail(book, STORE, pen.clock()).custody
     assert (custody.deposited.minor, custody.short.minor, custody.on_the_way.minor) == (1000, 0, 0)
+
+
+def test_who_collects_does_not_count_alone_where_the_store_asks_for_two(book, pen, clock):
+    asks = msgspec.structs.replace(book.store_at(STORE, clock()), counting=Counting(asks_two=True, late_after_days=3.0))
+    book.append([pen.entry(STORE, StoreDated(store=asks, from_date="2026-05-04"))])
+    cash.collect(book, STORE, ["1"], pen)
+    cash.collect(book, STORE, ["3"], pen, bag="A1")
+    for said in ({"boxes": ("1",)}, {"bag": "A1"}):
+        with pytest.raises(InputError, match="may not count it alone"):
+            cash.count(book, STORE, cash.CountSaid(pieces=("25x4",), **said), pen)
+        with pytest.raises(InputError, match="second person is the first"):
+            cash.count(book, STORE, cash.CountSaid(pieces=("25x4",), second=pen.by, **said), pen)
+        cash.count(book, STORE, cash.CountSaid(pieces=("25x4",), second="kim", **said), pen)
+
+
+def test_an_offer_of_cheaper_time_carries_its_own_settings_for_the_balance(book, pen, clock):
+    ends = clock.now + timedelta(hours=4)
+    cash.offer(book, STORE, "long wall", clock.now, ends, pen, texts=("first time=36 min",))
+    body = book.story(STORE, kinds=("offer",))[-1].body
+    assert next(v.value for v in body.values if v.purpose == "first time") == 36 * 60
+    with pytest.raises(InputError, match="minutes, or has settings"):
+        cash.offer(book, STORE, "long wall", clock.now, ends, pen)
 
 
 def test_a_key_goes_from_hand_to_hand(book, pen):

@@ -18,10 +18,11 @@ from drybank.cards.statements import (
     proof_pdf,
     seal_rows,
     statement_grids,
+    statement_notes,
     statement_pdf,
 )
 
 __all__ = [
-    "Grid", "PagePart", "check_words", "file_name", "grids_csv", "grids_xlsx", "income_notes", "pdf", "proof_grids", "proof_pdf", "qr_svg", "seal_rows", "sign_pdf", "statement_grids", "statement_pdf", "summary_page",
+    "Grid", "PagePart", "check_words", "file_name", "grids_csv", "grids_xlsx", "income_notes", "pdf", "proof_grids", "proof_pdf", "qr_svg", "seal_rows", "sign_pdf", "statement_grids", "statement_notes", "statement_pdf", "summary_page",
     "work_card_pdf",
 ]  # fmt: skip

@@ -23,7 +23,9 @@ WORDS: dict[Language, dict[str, str]] = {
         "from": "{a} to {b}", "weeks": "Week by week", "sum": "How it adds up", "from_day": "from", "to_day": "to", "coins": "coins",
         "cards": "cards", "takings": "takings", "fees": "fees", "refunds": "refunds", "tax": "tax", "base": "after tax", "total": "total",
         "adjustments": "adjustments of weeks closed before", "adjusted": "adjusted", "what": "line", "amount": "amount", "tax_line": "Sales tax, {percent} % {how} ({where})", "included": "included", "added": "on top",
-        "no_tax": "Sales tax: none on file", "share": "Share of {name}: {lines}", "percent_of": " % of ", "minimum": "guaranteed minimum", "costs": "Fuel bills of the period",
+        "no_tax": "Sales tax: none on file", "share": "Share of {name}: {lines}", "percent_of": " % of ",
+        "rounded": "The share of {name} was worked out exactly and rounded once, {rule}.", "half up": "half a unit up",
+        "half even": "half a unit to the even", "down": "down", "up": "up", "minimum": "guaranteed minimum", "costs": "Fuel bills of the period",
         "kept": "Kept", "due": "Due to {name}", "notes": "Read this too", "seals": "Seals of the weeks", "answer_owner": "Took {takings}, kept {kept}.",
         "answer_partner": "{due} is due to {name}, of {base}.", "month": "month", "pieces": "pieces", "hours": "hours", "fuel": "fuel used",
         "agrees": "fuel against hours", "pays": "takings against hours", "earned": "earned", "answer_proof": "Took {total} in {n} months.", "months": "Month by month", "unknown": "not known",
@@ -33,7 +35,9 @@ WORDS: dict[Language, dict[str, str]] = {
         "from": "{a} a {b}", "weeks": "Semana a semana", "sum": "Cómo se suma", "from_day": "desde", "to_day": "hasta", "coins": "monedas",
         "cards": "tarjetas", "takings": "recaudado", "fees": "comisiones", "refunds": "devoluciones", "tax": "impuesto", "base": "sin impuesto", "total": "total",
         "adjustments": "ajustes de semanas ya cerradas", "adjusted": "ajustes", "what": "concepto", "amount": "importe", "tax_line": "Impuesto sobre ventas, {percent} % {how} ({where})", "included": "incluido", "added": "aparte",
-        "no_tax": "Impuesto sobre ventas: ninguno registrado", "share": "Parte de {name}: {lines}", "percent_of": " % de ", "minimum": "mínimo garantizado", "costs": "Facturas de energía del periodo",
+        "no_tax": "Impuesto sobre ventas: ninguno registrado", "share": "Parte de {name}: {lines}", "percent_of": " % de ",
+        "rounded": "La parte de {name} se calculó exacta y se redondeó una vez, {rule}.", "half up": "la media unidad hacia arriba",
+        "half even": "la media unidad al par", "down": "hacia abajo", "up": "hacia arriba", "minimum": "mínimo garantizado", "costs": "Facturas de energía del periodo",
         "kept": "Queda", "due": "A pagar a {name}", "notes": "Lea también esto", "seals": "Sellos de las semanas", "answer_owner": "Recaudado {takings}, queda {kept}.",
         "answer_partner": "Corresponden {due} a {name}, de {base}.", "month": "mes", "pieces": "piezas", "hours": "horas", "fuel": "energía usada",
         "agrees": "energía frente a horas", "pays": "recaudado frente a horas", "earned": "ganado", "answer_proof": "Recaudado {total} en {n} meses.", "months": "Mes a mes", "unknown": "no se sabe",
@@ -175,6 +179,13 @@ def _between(low: str, high: str, says: str, before: str = "") -> str:
     return f"{says} ({before}{low}–{high})" if low and high else says
 
 
+def statement_notes(s: Statement, language: Language = "en") -> tuple[str, ...]:
+    """What must be read beside a statement: how each share was rounded, and what a true chain proves."""
+    w = WORDS[language]
+    rounded = tuple(w["rounded"].format(name=x.name, rule=w[x.rounding]) for x in s.shares if not x.is_guaranteed)
+    return (*rounded, *(TRUTH.get(language, n) for n in s.notes))
+
+
 def statement_pdf(s: Statement, language: Language = "en", paper: str = "letter") -> bytes:
     """The statement as a PDF."""
     w = WORDS[language]
@@ -184,7 +195,7 @@ def statement_pdf(s: Statement, language: Language = "en", paper: str = "letter"
         else w["answer_partner"].format(due=s.shares[0].due, name=s.reader, base=s.shares[0].base)
     )
     title = w["owner"] if s.is_owner else w["for"].format(reader=s.reader)
-    notes = [TRUTH.get(language, n) if i == 0 else n for i, n in enumerate(s.notes)]
+    notes = list(statement_notes(s, language))
     seals = seal_rows(s)
     return _paper(
         title,

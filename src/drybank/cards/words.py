@@ -13,8 +13,8 @@ CARD: dict[Language, dict[str, str]] = {
         "read_first": "As found is not known for:", "nothing_to_change": "Nothing to change.",
         "read_back": "Read each value back from the control, then tick its box.",
         "stays": "Stays as it is:", "also": "Also at this stop",
-        "coin_head": "Coin test, one for each input", "coin_say": "Put in what starts it, time the minutes given, take the coins back out of the takings.",
-        "coin_used": "coins used", "coin_time": "time given", "done_by": "Done by", "done_when": "Date and time",
+        "coin_head": "Coin test, one for each input", "coin_say": "Put in what starts it, time the minutes given, take the coins back out of the takings. At a pad: one sale by a card of the house's own.",
+        "coin_used": "put in", "coin_time": "time given", "done_by": "Done by", "done_when": "Date and time",
         "take_along": "Take along", "steps": "Do this, in this order",
     },
     "es": {
@@ -25,8 +25,8 @@ CARD: dict[Language, dict[str, str]] = {
         "read_first": "No se sabe cómo estaba:", "nothing_to_change": "Nada que cambiar.",
         "read_back": "Vuelva a leer cada valor en el control y marque su casilla.",
         "stays": "Se queda como está:", "also": "Además, en esta visita",
-        "coin_head": "Prueba de monedas, una por entrada", "coin_say": "Meta lo que la pone en marcha, cronometre los minutos y descuente las monedas de lo recaudado.",
-        "coin_used": "monedas usadas", "coin_time": "tiempo dado", "done_by": "Hecho por", "done_when": "Fecha y hora",
+        "coin_head": "Prueba de monedas, una por entrada", "coin_say": "Meta lo que la pone en marcha, cronometre los minutos y descuente las monedas de lo recaudado. En un lector: una venta con una tarjeta de la casa.",
+        "coin_used": "pagado", "coin_time": "tiempo dado", "done_by": "Hecho por", "done_when": "Fecha y hora",
         "take_along": "Lleve consigo", "steps": "Haga esto, en este orden",
     },
 }  # fmt: skip

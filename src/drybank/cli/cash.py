@@ -278,14 +278,20 @@ def house_use(
 
 
 @cash.command(
-    epilog="Example: drybank cash offer lantern 'long wall' 2026-05-05T08:00 2026-05-05T12:00 --minutes 12 --says 'Tuesday morning'"
+    epilog="Example: drybank cash offer lantern 'long wall' 2026-05-05T08:00 2026-05-05T12:00 --set 'first time=36 min' --says 'Tuesday morning'"
 )
 def offer(
     store: StoreKey,
     bank: Annotated[str, typer.Argument(help="The bank.")],
     starts: Annotated[str, typer.Argument(help="From, as 2026-05-05T08:00.")],
     ends: Annotated[str, typer.Argument(help="Until.")],
-    minutes: Annotated[float | None, typer.Option("--minutes", help="Minutes given free with each start.")] = None,
+    minutes: Annotated[
+        float | None, typer.Option("--minutes", help="Minutes given away in all, over the whole bank.")
+    ] = None,
+    settings: Annotated[
+        list[str] | None,
+        typer.Option("--set", help="name=value while it lasts, over the house settings; may be said again."),
+    ] = None,
     says: Annotated[str, typer.Option("--says", help="What the offer says.")] = "",
     book: BookPath = DEFAULT_BOOK,
     by: By = "",
@@ -298,8 +304,9 @@ def offer(
 
     with opened(book) as it:
         done = desk.offer(
-            it, store, bank, moment(starts, it, store), moment(ends, it, store), pen(by), minutes=minutes, says=says
-        )
+            it, store, bank, moment(starts, it, store), moment(ends, it, store), pen(by), minutes=minutes,
+            texts=settings or (), says=says,
+        )  # fmt: skip
     _said(done, as_json)
 
 

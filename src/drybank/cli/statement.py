@@ -108,7 +108,7 @@ def statement(
     as_json: AsJson = False,
 ) -> None:
     """The owner's statement of a period, or one partner's own."""
-    from drybank.cards import grids_csv, grids_xlsx, statement_grids, statement_pdf
+    from drybank.cards import grids_csv, grids_xlsx, statement_grids, statement_notes, statement_pdf
     from drybank.cli import say
     from drybank.cli.card import one_of
     from drybank.cli.opened import opened, pen
@@ -129,7 +129,7 @@ def statement(
         rows = [*grid.rows, *((grid.total,) if grid.total else ())]
         say.head(grid.title)
         say.table(grid.heads, rows, right=[i for i, side in enumerate(grid.columns) if side == "right"])
-    for note in told.notes:
+    for note in statement_notes(told, language):  # type: ignore[arg-type]
         say.quiet(note)
 
 

@@ -61,6 +61,10 @@ NOTICES: dict[Language, dict[str, str]] = {
 }  # fmt: skip
 
 
+NOT_TRIED = ("staff key",)
+"""Means that no customer pays with: no coin test stands on the card for them."""
+
+
 def _language(language: Language) -> Language:
     return language if language in CAUTIONS else "en"
 
@@ -182,14 +186,14 @@ def _card(
     controls = [c.control for c in made]
     bank = next(b for b in laid.store.banks if b.key == laid.machines[machine].bank)
     on = power == "on"
-    coin_inputs = [i for i in laid.inputs.values() if i.control in controls and i.means == "coin"]
+    tried = [i for i in laid.inputs.values() if i.control in controls and i.means not in NOT_TRIED]
     return WorkCard(
         id=pen.ids(), store=laid.store.name, bank=bank.name, machine=machine, made=f"{when:%Y-%m-%d}",
         cautions=cautions_for(laid, controls, power, language),
         notices=notices_for(book, laid, controls, house, language),
         controls=made,
         devices=devices_of(laid, controls) if on else (),
-        test_inputs=tuple(f"{i.control}: {_input_name(laid, i.control, i.sheet_input)}" for i in coin_inputs) if on and house else (),
+        test_inputs=tuple(f"{i.control}: {_input_name(laid, i.control, i.sheet_input)}" for i in tried) if on and house else (),
         tasks=tasks if on else (),
         sign_reminder=NOTICES[_language(language)]["sign"] if on and house else "",
         language=_language(language),

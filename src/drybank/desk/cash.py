@@ -146,7 +146,7 @@ def count(book: Book, store: str, said: CountSaid, pen: Pen, *, happened: dateti
         raise InputError(f"“{said.method}” is not a way to count.", allowed="hand, machine, weight")
     if said.foreign < 0 or (said.weight_g is not None and not 0 < said.weight_g < 1e7):
         raise InputError("Foreign pieces and grams cannot be less than nothing.", mend="Count or weigh again.")
-    _check_two(book, laid, said.bag, pen.by, said.second)
+    _check_two(book, laid, said.bag, _boxes(laid, said.boxes), (pen.by, said.second))
     counted = pieces_from(said.pieces)
     unknown = sorted(
         {p.piece_minor for p in counted} - set(laid.store.coins) - {i.piece_minor for i in laid.inputs.values()}
@@ -168,17 +168,21 @@ def count(book: Book, store: str, said: CountSaid, pen: Pen, *, happened: dateti
     )
 
 
-def _check_two(book: Book, laid: Layout, bag: str, by: str, second: str) -> None:
+def _check_two(book: Book, laid: Layout, bag: str, boxes: Sequence[str], who: tuple[str, str]) -> None:
+    """Where the store asks for two: who emptied these boxes last, or filled this bag, does not count alone."""
+    by, second = who
+    if second and second.casefold() == by.casefold():
+        raise InputError("The second person is the first.", where="--with", mend="Name somebody else.")
     if not laid.store.counting.asks_two or second:
         return
-    who = {
-        t.by
-        for t in book.story(laid.store.key, kinds=("collection",))
-        if isinstance(t.body, BoxesEmptied) and bag and t.body.bag == bag
-    }
-    if by in who:
+    emptied = [
+        t for t in book.story(laid.store.key, kinds=("collection",))
+        if isinstance(t.body, BoxesEmptied) and (t.body.bag == bag if bag else set(boxes) & set(t.body.boxes))
+    ]  # fmt: skip
+    last = [t.by for t in emptied] if bag else [t.by for t in emptied[-1:]]
+    if by in last:
         raise InputError(
-            "Who collected a bag may not count it alone here.", mend="Count it with a second person: --with NAME."
+            "Who collected may not count it alone here.", mend="Count it with a second person: --with NAME."
         )
 
 
@@ -399,6 +403,10 @@ def house_use(
     return _enter(book, store, body, pen, None, "House use entered: the balance expects it.")
 
 
+MOST_GIVEN_MIN = 100_000
+"""Minutes that one offer may give away in all: seventy days of one pocket."""
+
+
 def offer(
     book: Book,
     store: str,
@@ -408,21 +416,26 @@ def offer(
     pen: Pen,
     *,
     minutes: float | None = None,
+    texts: Sequence[str] = (),
     says: str = "",
 ) -> Entered:
-    """Dated free or cheaper time for a bank."""
+    """Dated free or cheaper time for a bank: settings of its own while it lasts, or minutes given away in all.
+
+    ``texts`` are name=value lines over the house settings, which the balance then expects between the two moments.
+    """
+    from drybank.desk.houses import propose
     from drybank.desk.standing import bank_key
 
     key = bank_key(layout_at(book, store, pen.clock()), bank)
     if ends <= starts:
         raise InputError("The offer ends before it starts.", mend="Turn the moments round.")
-    if minutes is not None and not 0 <= minutes <= 600:
-        raise InputError("An offer gives 0 to 600 minutes.")
-    return _enter(
-        book,
-        store,
-        OfferMade(bank=key, starts=starts, ends=ends, minutes_given=minutes, says=says),
-        pen,
-        None,
-        "Offer entered.",
-    )
+    if minutes is None and not texts and not says:
+        raise InputError(
+            "An offer gives minutes, or has settings of its own.",
+            mend='Such as --set "time per piece=8 min", or --minutes 120.',
+        )
+    if minutes is not None and not 0 <= minutes <= MOST_GIVEN_MIN:
+        raise InputError("An offer gives minutes in all.", allowed=f"0 to {MOST_GIVEN_MIN:,}")
+    values = propose(book, store, key, pen, texts=texts).values if texts else ()
+    body = OfferMade(bank=key, starts=starts, ends=ends, values=values, minutes_given=minutes, says=says)
+    return _enter(book, store, body, pen, None, "Offer entered: the balance expects it.")

@@ -9,7 +9,7 @@ import msgspec
 
 from drybank.records.entry import AnyBody, Version
 from drybank.records.finding import Finding
-from drybank.records.money import Money
+from drybank.records.money import Money, Rounding
 
 BagState = Literal["collected", "counted", "handed over", "deposited"]
 
@@ -60,6 +60,7 @@ class ShareOut(msgspec.Struct, frozen=True, kw_only=True):
     kept: Money
     lines: tuple[ShareLine, ...]
     is_guaranteed: bool = False
+    rounding: Rounding = "half up"
 
 
 class Bag(msgspec.Struct, frozen=True, kw_only=True):

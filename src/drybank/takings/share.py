@@ -77,4 +77,5 @@ def share_out(base: Money, share: Share, costs: Money) -> ShareOut:
         kept=shared - due,
         lines=tuple(lines),
         is_guaranteed=due.minor > by_percent,
+        rounding=share.rounding,
     )
