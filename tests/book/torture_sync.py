@@ -50,6 +50,8 @@ def nursery() -> None:
         if os.fork() == 0:
             try:
                 {"make": _make, "serve": _serve}[asked["do"]](asked["where"])
+            except BaseException as bad:
+                _tell({"fault": repr(bad)})
             finally:
                 os._exit(0)
 
@@ -61,20 +63,17 @@ def _tell(what: Any) -> None:
 
 def _make(where: str) -> None:
     """A book with one store described, and the people and tokens that send to it."""
-    from phones import seed_of
+    from datetime import date
+    from importlib.resources import files
 
-    from drybank.book import open_book
-    from drybank.desk.demo import make_demo
-    from drybank.desk.stamp import now
+    from drybank.desk.files import load
+    from drybank.desk.stamp import Pen, now
     from drybank.web import devices, site
     from drybank.web.models import Membership, Person
 
-    with tempfile.TemporaryDirectory() as folder:
-        make_demo(f"{folder}/demo.book")
-        with open_book(f"{folder}/demo.book") as demo:
-            entries = seed_of(demo)
-    book = site.use(where)
-    book.append(entries)
+    room = files("drybank.desk.demo_town")
+    named = [(name, room.joinpath(name).read_bytes()) for name in ("high_saddle.toml", "alder.toml", "birch.toml")]
+    load(site.use(where), named, Pen(by="owner"), from_date=date(2026, 1, 1))
     owner = Person.objects.create(handle="owner", password="!")
     Membership.objects.create(person=owner, store=STORE, role="owner")
     tokens = []
@@ -119,7 +118,10 @@ class Nursery:
         line = self.process.stdout.readline()
         if not line:
             raise RuntimeError("the nursery ended by itself")
-        return dict(json.loads(line))
+        said = dict(json.loads(line))
+        if "fault" in said:
+            raise RuntimeError(said["fault"])
+        return said
 
     def close(self) -> None:
         self.process.kill()

@@ -66,12 +66,6 @@ class Served:
         self.kill()
 
 
-def seed_of(demo):
-    """The first entries of a store in the demo's book: its description, its sheets and house settings."""
-    kinds = ("store version", "sheet version", "adopted plan")
-    return [b.entry for b in demo.chain(STORE) if b.entry.kind in kinds]
-
-
 def written(layout, phone, count, *, begun=None):
     """What one phone wrote on its rounds: readings of a machine, a box emptied, a note, a refund; each with its own id."""
     from drybank.records.ids import uuid7
