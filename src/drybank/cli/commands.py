@@ -6,6 +6,7 @@ import drybank.cli.open
 import drybank.cli.files
 import drybank.cli.enter
 import drybank.cli.plan
+import drybank.cli.tariff
 import drybank.cli.traffic
 import drybank.cli.house
 import drybank.cli.card
