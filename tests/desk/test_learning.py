@@ -232,6 +232,45 @@ class TestNeeds:
         book.append([pen.entry("saddle", body, NOW - timedelta(hours=9))])
         assert any("left out" in n for n in desk.learn(book, "saddle", pen).notes)
 
+    def test_timed_and_weighed_loads_are_entered_and_counted(self, book, pen):
+        desk.enter_timed(book, "saddle", "1=28:30 33:05 41:10 25:00 30:00 36:00", pen)
+        desk.enter_weighed(book, "saddle", "2=5.2kg/8.1kg 6kg/9.4kg 11lb/17lb 4kg/6kg 5kg/7.9kg 7kg/11kg", pen)
+        needs = desk.learn(book, "saddle", pen).needs
+        assert (needs.loads, needs.exact) == (12, 6)
+        assert needs.on_dry is None  # nobody saw what these loads put in
+
+    def test_purchases_tell_starts_of_a_week(self, book, pen):
+        starts = NOW - timedelta(days=2)
+        body = Watched(
+            starts=starts, ends=starts + timedelta(hours=3), first_pieces=(5,) * 10 + (7,) * 10,
+            top_up_pieces=(0,) * 15 + (1,) * 5, pocket_loads=(("1", 20),),
+        )  # fmt: skip
+        book.append([pen.entry("saddle", body, starts)])
+        told = desk.learn(book, "saddle", pen).use.starts
+        assert told.how == "learned"
+        assert told.first_pieces.value == pytest.approx(6.0)
+        assert told.topped_up_frac.value == pytest.approx(0.25)
+
+    @pytest.mark.parametrize(
+        ("text", "says"),
+        [("nowhere=28:30", "no pocket"), ("1", "names no pocket"), ("1=", "names no pocket"), ("1=soon", "not a time"),
+         ("1=0:01", "No load dries"), ("1=999:00", "No load dries"), ("1=99999:00", "not a time"), ("1=" + "28:30 " * 61, "1 to 60")],
+    )  # fmt: skip
+    def test_times_that_cannot_be_are_refused_and_nothing_is_stored(self, book, pen, text, says):
+        before = book.tip("saddle")
+        with pytest.raises(InputError, match=says):
+            desk.enter_timed(book, "saddle", text, pen)
+        assert book.tip("saddle") == before
+
+    @pytest.mark.parametrize(
+        "text", ["1=5kg", "1=8kg/5kg", "1=5kg/50kg", "1=-5kg/3kg", "1=a/b", "1=nankg/infkg", "1=5kg/8kg/9kg"]
+    )
+    def test_weights_that_cannot_be_are_refused_and_nothing_is_stored(self, book, pen, text):
+        before = book.tip("saddle")
+        with pytest.raises(InputError):
+            desk.enter_weighed(book, "saddle", text, pen)
+        assert book.tip("saddle") == before
+
 
 class TestExperiment:
     def test_options_name_pockets_weeks_and_cost(self, book, pen):
@@ -247,7 +286,8 @@ class TestExperiment:
         told = run.invoke(app, ["learn", "saddle", "--book", str(path)])
         assert told.exit_code == 0, told.output
         assert "Against their neighbours" in told.stdout
-        assert "can be kept" in told.stdout
+        assert told.stdout.index("Next") < told.stdout.index("Against their neighbours")
+        assert "--keep" in told.stdout
         assert run.invoke(app, ["experiment", "saddle", "--effect", "30", "--book", str(path)]).exit_code == 0
 
 

@@ -27,6 +27,18 @@ def learn(
         list[str] | None,
         typer.Option("--washes", help="Enter washes counted, as 2026-05=812, before learning; repeat."),
     ] = None,
+    timed: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--timed", help='Enter loads stop-watched until dry, as "31=28:30 33:05", before learning; repeat.'
+        ),
+    ] = None,
+    weighed: Annotated[
+        list[str] | None,
+        typer.Option(
+            "--weighed", help='Enter loads weighed dry and wet, as "31=5.2kg/8.1kg", before learning; repeat.'
+        ),
+    ] = None,
     book: BookPath = DEFAULT_BOOK,
     by: By = "",
     as_json: AsJson = False,
@@ -37,9 +49,14 @@ def learn(
     from drybank.desk import learning as desk
 
     with opened(book) as it, say.progress("Reading the book", shown=not as_json):
+        air_c = _months(air)
         for period, count in [_washes(text) for text in washes or ()]:
             desk.enter_washes(it, store, period, count, pen(by))
-        seen = desk.learn(it, store, pen(by), air_c=_months(air))
+        for text in timed or ():
+            desk.enter_timed(it, store, text, pen(by))
+        for text in weighed or ():
+            desk.enter_weighed(it, store, text, pen(by))
+        seen = desk.learn(it, store, pen(by), air_c=air_c)
         entries = desk.keep(it, seen, pen(by)) if keep else ()
     if as_json:
         say.as_json({"learned": seen, "entries": entries})
@@ -47,8 +64,6 @@ def learn(
     _show(seen)
     if keep:
         say.line(f"Entered: {len(entries)} learned values." if entries else "Nothing new to enter.")
-    elif seen.could_keep:
-        say.line(f"{len(seen.could_keep)} values can be kept: drybank learn {store} --keep")
     raise typer.Exit(3 if seen.findings else 0)
 
 
@@ -74,10 +89,15 @@ def _show(seen: Learned) -> None:
     from drybank.cli import say
 
     say.head(f"{seen.name}, {seen.today}: what the book tells")
+    for line in seen.answers:
+        say.line(line)
+    say.head("Next")
+    for step in seen.next_steps:
+        say.line(f"  {step}")
+    if not seen.next_steps:
+        say.line("  Nothing: all that the book can tell today is kept.")
     for change in seen.changes:
         _change(change)
-    if not seen.changes:
-        say.line("No change of settings with two weeks of readings on both sides is in the book.")
     if seen.sight is not None:
         say.head("What a change would have to be to be seen")
         _sight(seen.sight)
@@ -159,6 +179,8 @@ def _use(use: UseLearned) -> None:
         say.line(f"The year swings by {100 * use.season_swing.value:.0f} % up and down ({100 * ends.low:.0f} to {100 * ends.high:.0f}).")  # fmt: skip
     for test in use.back_test:
         say.quiet(f"Back-test, {test.weeks} weeks ahead: {test.tried} tried, {100 * test.held_frac:.0f} % held (meant: {100 * test.level:.0f} %)")  # fmt: skip
+    if use.starts is not None:
+        say.line(use.starts.says)
     for timing in use.timing:
         say.quiet(f"{timing.what.capitalize()}: {timing.how} ({timing.source})")
     for note in use.notes:

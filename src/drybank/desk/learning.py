@@ -13,7 +13,10 @@ import msgspec
 import numpy as np
 
 from drybank.balance.audit.story import moment
-from drybank.desk.learning_facts import COUNTED, WASHES, Change, changes_of, fuel_bills, loads_seen, timing_of
+from drybank.desk.learning_facts import COUNTED, WASHES, Change, changes_of, fuel_bills, timing_of
+from drybank.desk.learning_loads import enter_timed as enter_timed
+from drybank.desk.learning_loads import enter_weighed as enter_weighed
+from drybank.desk.learning_loads import loads_seen, purchases_of
 from drybank.desk.learning_plan import (
     LEAST_SEEN,
     NEED_NAME,
@@ -24,6 +27,7 @@ from drybank.desk.learning_plan import (
 from drybank.desk.learning_plan import learned_for as learned_for
 from drybank.desk.learning_plan import store_with_learned as store_with_learned
 from drybank.desk.learning_plan import with_learned as with_learned
+from drybank.desk.learning_words import answers, next_steps
 from drybank.desk.stamp import Pen
 from drybank.desk.standing import layout_at
 from drybank.learn import (
@@ -92,6 +96,8 @@ class Learned(msgspec.Struct, frozen=True, kw_only=True):
     could_keep: tuple[ValueLearned, ...]
     kept: tuple[ValueLearned, ...]
     notes: tuple[str, ...] = ()
+    answers: tuple[str, ...] = ()
+    next_steps: tuple[str, ...] = ()
 
 
 def learn(book: Book, store: str, pen: Pen, *, air_c: Sequence[float] = ()) -> Learned:
@@ -102,30 +108,37 @@ def learn(book: Book, store: str, pen: Pen, *, air_c: Sequence[float] = ()) -> L
     laid = layout_at(book, store, when)
     story = book.story(store, until=when + timedelta(microseconds=1))
     use = weekly_use(laid, story, at=_last_reading(story, when))
-    loads, notes = loads_seen(book, laid, story)
+    loads, notes = loads_seen(book, laid, story, when)
     needs = None
     try:
         needs = learn_needs(loads)
     except NotIdentified as no:
         notes.append(f"Minutes needed: {no.sentence()}")
     fuel = _fuel(book, laid, story, pen, air_c)
-    if fuel is None:
-        notes.append("Fuel: no bill is in the book. Enter them: drybank bill STORE gas 2026-05 ...")
     changes = _changes(book, laid, story, when)
     seen = _sight(use)
     made = Learned(
         store=store, name=laid.store.name, today=f"{when.astimezone(ZoneInfo(laid.store.time_zone)):%Y-%m-%d}",
-        changes=changes, sight=seen, fuel=fuel, use=learn_use(use, timing=timing_of(laid, story)), needs=needs,
+        changes=changes, sight=seen, fuel=fuel, use=learn_use(use, timing=timing_of(laid, story), purchases=purchases_of(story)), needs=needs,
         findings=fuel.findings if fuel is not None else (), could_keep=(),
         kept=tuple(learned_for(book, store, when).values()), notes=tuple(notes),
     )  # fmt: skip
-    return msgspec.structs.replace(made, could_keep=_values(made, laid, use))
+    values = _values(made, laid, use)
+    made = msgspec.structs.replace(made, could_keep=values)
+    return msgspec.structs.replace(
+        made, answers=answers(changes, fuel, made.use, needs),
+        next_steps=next_steps(store, changes, fuel, needs, len(_fresh(made))),
+    )  # fmt: skip
+
+
+def _fresh(learned: Learned) -> list[ValueLearned]:
+    same = {(v.name, v.at, v.value, v.data_to) for v in learned.kept}
+    return [v for v in learned.could_keep if (v.name, v.at, v.value, v.data_to) not in same]
 
 
 def keep(book: Book, learned: Learned, pen: Pen) -> tuple[str, ...]:
     """Enter what was learned, each value with its interval, method and the days of its data; what stands alike is left."""
-    same = {(v.name, v.at, v.value, v.data_to) for v in learned.kept}
-    fresh = [v for v in learned.could_keep if (v.name, v.at, v.value, v.data_to) not in same]
+    fresh = _fresh(learned)
     return tuple(b.entry.id for b in book.append([pen.entry(learned.store, v) for v in fresh])) if fresh else ()
 
 
@@ -375,7 +388,11 @@ def _values(learned: Learned, laid: Layout, use: WeeklyUse) -> tuple[ValueLearne
         for q, e in learned.needs.quantiles:
             out.append(
                 _value(
-                    NEED_NAME.format(round(100 * q)), "store", e, f"{learned.needs.loads} loads watched or timed", span
+                    NEED_NAME.format(round(100 * q)),
+                    "store",
+                    e,
+                    f"{learned.needs.loads} loads watched, timed or weighed",
+                    span,
                 )
             )
     for row in learned.sight.rows if learned.sight is not None else ():

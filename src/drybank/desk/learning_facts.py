@@ -13,16 +13,12 @@ import numpy as np
 
 from drybank.balance.audit.devices import Trace
 from drybank.balance.audit.story import moment, tell
-from drybank.control import coin_plan, to_sheet, worth
 from drybank.learn.weeks import METERS, traces_of
-from drybank.records.control import CoinPlan
 from drybank.records.entry import PaidOut, PlanAdopted, ReadingTaken, Serviced, SettingChanged, ValueLearned, Watched
-from drybank.records.errors import DrybankError
 from drybank.records.layout import Layout
-from drybank.records.learn import FuelBill, LoadSeen, Timing
+from drybank.records.learn import FuelBill, Timing
 
 if TYPE_CHECKING:
-    from drybank.book import Book
     from drybank.book.story import Told
 
 NEAR_DAYS: Final = 21.0
@@ -204,77 +200,7 @@ def _air(first: date, last: date, air_c: Sequence[float]) -> float | None:
     return float(np.mean([air_c[d.month - 1] for d in days]))
 
 
-# ---------------------------------------------------------------- watches and days
-
-
-def loads_seen(book: Book, laid: Layout, story: Sequence[Told]) -> tuple[list[LoadSeen], list[str]]:
-    """Loads of watches in minutes of heat, where first purchases and top-ups stand load by load; what was left out."""
-    out: list[LoadSeen] = []
-    skipped = short = 0
-    for told in story:
-        body = told.body
-        if not isinstance(body, Watched) or not body.first_pieces:
-            continue
-        if len(body.top_up_pieces) not in (0, len(body.first_pieces)):
-            skipped += 1
-            continue
-        rule = _rule(book, laid, body, told.happened)
-        if rule is None:
-            skipped += 1
-            continue
-        more = body.top_up_pieces or (0,) * len(body.first_pieces)
-        started = [_load(rule, f, m) for f, m in zip(body.first_pieces, more, strict=True) if f >= rule.start_pieces]
-        short += len(more) - len(started)
-        out += started
-    notes = []
-    if short:
-        notes.append(
-            f"{short} watched loads were left out: their first pieces do not start a drum by the settings then."
-        )
-    if skipped:
-        notes.append(
-            f"{skipped} watches were left out: top-ups must stand load by load (0 for none), and settings be known."
-        )
-    return out, notes
-
-
-def _load(rule: CoinPlan, first: int, more: int) -> LoadSeen:
-    heat = rule.first_time_s - (rule.cool_down_s if rule.cool_is_inside else 0)
-    at_first = (heat + (first - rule.start_pieces) * rule.time_per_piece_s) / 60.0
-    sold = at_first + more * rule.time_per_piece_s / 60.0
-    low = sold - rule.time_per_piece_s / 60.0 if more == 1 else at_first if more else 0.0
-    return LoadSeen(
-        need_low=low,
-        need_high=sold,
-        first=at_first,
-        first_step=rule.time_per_piece_s / 60.0,
-        start=heat / 60.0,
-        sold=sold,
-    )
-
-
-def _rule(book: Book, laid: Layout, body: Watched, when: datetime) -> CoinPlan | None:
-    """The sale rule of the bank watched: that of the pockets named, or the store's only one."""
-    pockets = {p for p, _ in body.pocket_loads}
-    banks = {c.bank for c in laid.controls.values() if not pockets or pockets & set(c.pockets)}
-    if len(banks) != 1:
-        return None
-    bank = banks.pop()
-    control = next(c for c in laid.controls.values() if c.bank == bank)
-    house = book.house_at(laid.store.key, bank, when)
-    coins = [i for i in laid.inputs.values() if i.control == control.key and i.means == "coin" and i.piece_minor > 0]
-    if not house or not coins:
-        return None
-    main = min(coins, key=lambda i: i.piece_minor)
-    try:
-        return coin_plan(
-            laid.sheets[control.sheet],
-            to_sheet(laid, control.key, house),
-            main.sheet_input,
-            worth=worth(laid, control.key),
-        )
-    except DrybankError:
-        return None
+# ---------------------------------------------------------------- days
 
 
 def timing_of(laid: Layout, story: Sequence[Told]) -> tuple[Timing, Timing]:

@@ -17,6 +17,7 @@ import numpy as np
 
 from drybank.learn.belief import Drawn, Sold, chance, draw, share_on_dry
 from drybank.learn.compare import LEVEL
+from drybank.learn.use import wilson
 from drybank.records.errors import InputError, NotIdentified
 from drybank.records.learn import F64, LoadSeen, NeedsLearned
 from drybank.records.working import Estimate, Input, Interval, Working
@@ -24,7 +25,6 @@ from drybank.records.working import Estimate, Input, Interval, Working
 LEAST_LOADS: Final = 12
 QUANTILES: Final = (0.1, 0.25, 0.5, 0.75, 0.9)
 NODES: Final = 16
-_Z: Final = 1.959963984540054
 _FLOOR: Final = 1e-300
 
 
@@ -215,9 +215,7 @@ def _more(loads: Sequence[LoadSeen], seen: _Seen) -> Estimate | None:
     if n == 0:
         return None
     k = sum(x.first > 0 and x.sold > x.first + 1e-9 for x in loads)
-    p, z2 = k / n, _Z**2
-    middle, half = (p + z2 / (2 * n)) / (1 + z2 / n), _Z * math.sqrt(p * (1 - p) / n + z2 / (4 * n * n)) / (1 + z2 / n)
-    return Estimate(value=p, unit="fraction", interval=Interval(middle - half, middle + half), how="learned")
+    return Estimate(value=k / n, unit="fraction", interval=wilson(k, n), how="learned")
 
 
 def _says(middle: Estimate, quantiles: Sequence[tuple[float, Estimate]], on_dry: Estimate | None) -> str:

@@ -253,10 +253,11 @@ def _sight_says(rows: Sequence[SmallestEffect]) -> str:
     total = [r for r in rows if r.store_frac is not None]
     if total:
         best = min(total, key=lambda r: r.store_frac or 1.0)
-        text += f"The store's total would show a fall of {100 * (best.store_frac or 0):.0f} % after {best.weeks} + {best.weeks} weeks. "
+        text += f"The store's total would show a fall of {100 * (best.store_frac or 0):.0f} % after {best.weeks} weeks, against all that is known before. "
     else:
         text += "The store's total would not show any change that a person would not see: its past is too short or too restless. "
-    least = min([r.within_frac for r in rows if r.within_frac is not None] + [1.0])
-    if least > 0.10:
-        text += "A response of 5 to 10 % cannot be seen here."
+    known = [f for r in rows for f in (r.within_frac, r.store_frac) if f is not None]
+    least = min([*known, 1.0])
+    if least > 0.05:
+        text += f"A response of {'5 to 10 %' if least > 0.10 else '5 %'} cannot be seen here."
     return text.strip()

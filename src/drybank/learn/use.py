@@ -17,13 +17,14 @@ from drybank.learn.compare import t_edge
 from drybank.learn.past import LEAST_DF, store_noise
 from drybank.learn.regress import least_squares
 from drybank.records.errors import NotIdentified
-from drybank.records.learn import F64, Ahead, BackTested, Measure, Timing, UseLearned, WeeklyUse
+from drybank.records.learn import F64, Ahead, BackTested, Measure, Starts, Timing, UseLearned, WeeklyUse
 from drybank.records.working import Estimate, Input, Interval, Working
 
 BASE_WEEKS: Final = 8
 AHEAD_WEEKS: Final = (1, 4, 13)
 SEASON_WEEKS: Final = 104
 YEAR_WEEKS: Final = 52.1775
+LEAST_LOADS: Final = 12
 LEAST_DAYS: Final = 2
 """Days of each weekday that have to be seen before weekdays are told."""
 
@@ -128,8 +129,63 @@ def hours_of_day(watched: Sequence[tuple[float, float, int]], open_hours: Sequen
                   source=f"{len(watched)} watches; where one spans hours, its customers are spread evenly")  # fmt: skip
 
 
-def learn_use(use: WeeklyUse, *, timing: Sequence[Timing] = ()) -> UseLearned:
-    """Usual weeks, season, and what comes next, of every unit and of the store."""
+def starts(purchases: Sequence[tuple[int, int]], pieces_week: F64) -> Starts:
+    """Starts a week and first purchases, from pieces (at first, in all) of watched loads and the counters' weeks (W,).
+
+    A week's starts are its pieces over the pieces of a load: the last weeks are counted, so chance is that of the loads.
+    Student's intervals of the means.
+    """
+    n = len(purchases)
+    if n < LEAST_LOADS:
+        why = (
+            f"{n} loads were watched with their purchases; it takes {LEAST_LOADS}"
+            if n
+            else "nobody watched loads with their purchases"
+        )
+        return Starts(
+            per_week=None, first_pieces=None, pieces=None, topped_up_frac=None, how="assumed",
+            says=f"Starts and first purchases: {why}, so they are not known. A meter of starts, or a watch that writes down what each load put in, tells them.",
+        )  # fmt: skip
+    seen = np.asarray(purchases, np.float64)
+    edge, root = t_edge(n - 1), math.sqrt(n)
+    means = []
+    for column in (seen[:, 0], seen[:, 1]):
+        half = edge * float(column.std(ddof=1)) / root
+        ends = Interval(float(column.mean()) - half, float(column.mean()) + half)
+        means.append(Estimate(value=float(column.mean()), unit="pieces", interval=ends, how="learned"))
+    first, whole = means
+    share, more = wilson(int((seen[:, 1] > seen[:, 0]).sum()), n), seen[:, 1] > seen[:, 0]
+    topped = Estimate(value=float(more.mean()), unit="fraction", interval=share, how="learned")
+    week = pieces_week[-BASE_WEEKS:]
+    known = week[np.isfinite(week)]
+    per_week, text = None, ""
+    assert whole.interval is not None
+    if known.size == BASE_WEEKS and whole.interval.low > 0:
+        total = float(known.mean())
+        ends = Interval(total / whole.interval.high, total / whole.interval.low)
+        per_week = Estimate(value=total / whole.value, unit="starts", interval=ends, how="learned")
+        text = f"About {per_week.value:.0f} starts a week ({ends.low:.0f} to {ends.high:.0f}), by the counters of the last {BASE_WEEKS} weeks. "
+    text += (
+        f"{n} loads watched: {first.value:.1f} pieces at first, {whole.value:.1f} in all; {100 * topped.value:.0f} % put in more "
+        f"({100 * share.low:.0f} to {100 * share.high:.0f})."
+    )
+    return Starts(per_week=per_week, first_pieces=first, pieces=whole, topped_up_frac=topped, how="learned", says=text)
+
+
+def wilson(hits: int, n: int) -> Interval:
+    """Wilson's 95 % interval of a share."""
+    z2, p = 1.959963984540054**2, hits / n
+    middle, half = (
+        (p + z2 / (2 * n)) / (1 + z2 / n),
+        math.sqrt(z2 * p * (1 - p) / n + z2**2 / (4 * n * n)) / (1 + z2 / n),
+    )
+    return Interval(max(0.0, middle - half), min(1.0, middle + half))
+
+
+def learn_use(
+    use: WeeklyUse, *, timing: Sequence[Timing] = (), purchases: Sequence[tuple[int, int]] = ()
+) -> UseLearned:  # fmt: skip
+    """Usual weeks, season, starts, and what comes next, of every unit and of the store."""
     rows: list[Ahead] = []
     coming: list[Ahead] = []
     notes: list[str] = []
@@ -154,7 +210,7 @@ def learn_use(use: WeeklyUse, *, timing: Sequence[Timing] = ()) -> UseLearned:
         notes.append("Readings do not reach over enough weeks in a row to say what comes next.")
     return UseLearned(
         weeks=int(use.starts.size), per_week=tuple(rows), season_swing=swing, trend_year=trend, ahead=tuple(coming),
-        back_test=tuple(tests), timing=tuple(timing), notes=tuple(notes),
+        back_test=tuple(tests), timing=tuple(timing), starts=starts(purchases, use.pieces.sum(axis=0)), notes=tuple(notes),
     )  # fmt: skip
 
 

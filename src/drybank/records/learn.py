@@ -227,6 +227,17 @@ class Timing(msgspec.Struct, frozen=True, kw_only=True):
     source: str
 
 
+class Starts(msgspec.Struct, frozen=True, kw_only=True):
+    """Starts a week and what is put in at first and in all, from loads watched; None where nobody watched."""
+
+    per_week: Estimate | None
+    first_pieces: Estimate | None
+    pieces: Estimate | None
+    topped_up_frac: Estimate | None
+    how: Literal["learned", "assumed"]
+    says: str
+
+
 class UseLearned(msgspec.Struct, frozen=True, kw_only=True):
     """Weekly use, season where two years tell it, what comes next."""
 
@@ -237,6 +248,7 @@ class UseLearned(msgspec.Struct, frozen=True, kw_only=True):
     ahead: tuple[Ahead, ...]
     back_test: tuple[BackTested, ...]
     timing: tuple[Timing, ...]
+    starts: Starts | None = None
     notes: tuple[str, ...] = ()
 
 
