@@ -1,7 +1,6 @@
 """`drybank dry` and `drybank calibrate` from the command line."""
 
 import json
-import sys
 
 import pytest
 
@@ -22,22 +21,7 @@ def town(tmp_path_factory):
     return str(path)
 
 
-@pytest.fixture
-def drybank(town, monkeypatch, capsys):
-    from drybank.cli.main import run
-
-    def call(*words):
-        monkeypatch.setenv("DRYBANK_BOOK", town)
-        monkeypatch.setenv("COLUMNS", "160")
-        monkeypatch.setattr(sys, "argv", ["drybank", *words])
-        with pytest.raises(SystemExit) as left:
-            run()
-        out = capsys.readouterr()
-        return left.value.code or 0, out.out, out.err
-
-    return call
-
-
+COLUMNS = "160"
 LOAD = ("dry", "--load", "18 lb", "--left", "60 %", "--at", "180 F", "--sold", "36 min")
 KEYS = {
     "minutes_to_dry", "gas_to_dry_j", "electricity_to_dry_j", "gas_sold_j", "load_temp_after_cool_down_k",

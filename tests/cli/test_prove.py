@@ -1,7 +1,6 @@
 """`drybank prove` and `drybank weigh` from the command line, on a book of the demo town."""
 
 import json
-import sys
 from datetime import date
 
 import pytest
@@ -27,21 +26,6 @@ def town(tmp_path_factory):
         for house in read.banks:
             adopt(book, propose(book, read.store, house.bank, pen, house=house.values, from_date=date(2023, 1, 2)), pen)
     return str(path)
-
-
-@pytest.fixture
-def drybank(town, monkeypatch, capsys):
-    from drybank.cli.main import run
-
-    def call(*words):
-        monkeypatch.setenv("DRYBANK_BOOK", town)
-        monkeypatch.setattr(sys, "argv", ["drybank", *words])
-        with pytest.raises(SystemExit) as left:
-            run()
-        out = capsys.readouterr()
-        return left.value.code or 0, out.out, out.err
-
-    return call
 
 
 def test_a_good_run_passes_is_entered_and_leaves_nothing_to_do(drybank, town):

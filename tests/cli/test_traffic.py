@@ -1,7 +1,6 @@
 """`drybank traffic` from the command line."""
 
 import json
-import sys
 
 import pytest
 
@@ -24,21 +23,6 @@ def town(tmp_path_factory):
         for bank in ("long wall", "back room"):
             adopt(book, propose(book, "lantern", bank, pen, texts=HOUSE), pen)
     return str(path)
-
-
-@pytest.fixture
-def drybank(town, monkeypatch, capsys):
-    from drybank.cli.main import run
-
-    def call(*words):
-        monkeypatch.setenv("DRYBANK_BOOK", town)
-        monkeypatch.setattr(sys, "argv", ["drybank", *words])
-        with pytest.raises(SystemExit) as left:
-            run()
-        out = capsys.readouterr()
-        return left.value.code or 0, out.out, out.err
-
-    return call
 
 
 def test_the_week_is_told_answer_first_with_its_table_and_changes(drybank):

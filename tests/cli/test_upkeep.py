@@ -2,7 +2,6 @@
 
 import json
 import re
-import sys
 from datetime import UTC, date, datetime, timedelta
 
 import pytest
@@ -22,21 +21,6 @@ def town(tmp_path_factory):
         named = [(n, texts[n].encode()) for n in ("high_saddle.toml", "alder.toml", "birch.toml")]
         load(book, named, Pen(by="tess"), from_date=date(2023, 1, 1))
     return str(path)
-
-
-@pytest.fixture
-def drybank(town, monkeypatch, capsys):
-    from drybank.cli.main import run
-
-    def call(*words):
-        monkeypatch.setenv("DRYBANK_BOOK", town)
-        monkeypatch.setattr(sys, "argv", ["drybank", *words])
-        with pytest.raises(SystemExit) as left:
-            run()
-        out = capsys.readouterr()
-        return left.value.code or 0, out.out, out.err
-
-    return call
 
 
 def test_a_new_store_says_that_nothing_was_entered_and_that_intervals_have_no_source(drybank):

@@ -23,6 +23,8 @@ Signatures::
     why(shown, before, expected, *, size=None, neighbours=()) -> tuple[Fit, ...]
     count_by_weight(gross_g, tare_g, mass, *, scale_step_g) -> Weighed
     value_by_weight(net_g, masses, *, scale_step_g, counters=None) -> BagValue
+    tell(entries, time_zone) -> Story; follow(device, shown, swapped, *, size) -> Trace; moment(when) -> days
+    hours_of(layout, entries, since, until) -> hours by pocket; pieces_of(...) -> pieces by counter
 
 ``entries`` are `Entry` lines as written or a book's lines with corrections folded in: anything with ``id``,
 ``happened`` and ``body``. Hand in all of a store's entries, not only the period's: noise is learned from them.
@@ -33,8 +35,11 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
+    from drybank.balance.audit.devices import Trace, follow, usual_rate
     from drybank.balance.audit.result import Ready, balance, balance_fleet, balance_ready, compare_held, make_ready
     from drybank.balance.audit.sight import Noticed, what_would_i_see
+    from drybank.balance.audit.story import Story, moment, tell
+    from drybank.balance.audit.usage import hours_of, pieces_of
     from drybank.balance.reading.check import EntryCheck, HoursKnown, check_entry
     from drybank.balance.reading.expect import Expected, expect_next
     from drybank.balance.reading.fits import Fit, why
@@ -47,6 +52,8 @@ _AT = {
     "check_entry": "reading.check", "Expected": "reading.expect", "expect_next": "reading.expect",
     "Fit": "reading.fits", "why": "reading.fits", "BagValue": "weigh", "MeanMass": "weigh", "Weighed": "weigh",
     "count_by_weight": "weigh", "value_by_weight": "weigh",
+    "Trace": "audit.devices", "follow": "audit.devices", "usual_rate": "audit.devices", "Story": "audit.story",
+    "moment": "audit.story", "tell": "audit.story", "hours_of": "audit.usage", "pieces_of": "audit.usage",
 }  # fmt: skip
 
 __all__ = [
@@ -58,6 +65,8 @@ __all__ = [
     "MeanMass",
     "Noticed",
     "Ready",
+    "Story",
+    "Trace",
     "Weighed",
     "balance",
     "balance_fleet",
@@ -66,7 +75,13 @@ __all__ = [
     "compare_held",
     "count_by_weight",
     "expect_next",
+    "follow",
+    "hours_of",
     "make_ready",
+    "moment",
+    "pieces_of",
+    "tell",
+    "usual_rate",
     "value_by_weight",
     "what_would_i_see",
     "why",

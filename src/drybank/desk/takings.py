@@ -90,7 +90,7 @@ def complaints(laid: Layout, story: list[Told], when: datetime, days: int = 90) 
 
 def pocket_hours(laid: Layout, story: list[Told], since: datetime, until: datetime) -> dict[str, float]:
     """Hours per pocket between its first and last reading of a span; an hour each where none is known."""
-    from drybank.balance.audit.usage import hours_of
+    from drybank.balance import hours_of
 
     hours = hours_of(laid, story, since, until)
     return {p: hours.get(p) or 1.0 for p in laid.pockets}
@@ -253,7 +253,7 @@ def _months(first: str, last: str) -> list[str]:
 
 def _tally(laid: Layout, story: list[Told], month: str) -> IncomeTally:
     """Hours and pieces of a month from readings, fuel from bills that end in it, and what the hours should burn."""
-    from drybank.balance.audit.usage import hours_of, pieces_of
+    from drybank.balance import hours_of, pieces_of
 
     zone = ZoneInfo(laid.store.time_zone)
     starts, ends = period_of(month)

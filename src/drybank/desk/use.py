@@ -11,8 +11,7 @@ from zoneinfo import ZoneInfo
 import msgspec
 import numpy as np
 
-from drybank.balance.audit.devices import Trace, follow
-from drybank.balance.audit.story import Story, moment, tell
+from drybank.balance import Story, Trace, follow, moment, tell
 from drybank.control import first_on, terms, to_sheet, worth
 from drybank.desk.standing import layout_at
 from drybank.records.entry import PartReplaced, Proved, Serviced
