@@ -142,3 +142,35 @@ def test_a_closed_weeks_own_close_is_refused_and_the_next_tells_the_adjustment(l
     done = close_week(laid, [count, close_of(0, 2)], "2026-W20")
     assert (done.adjustments.minor, done.takings.minor) == (300, 300)
     assert "2026-W19 is worth 3.00 USD more" in done.late[0]
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.data())
+def test_following_only_the_collections_near_a_count_gives_what_following_all_of_them_gives(data):
+    """Random weeks of boxes emptied with and without bags, counted, counted again, corrected: both ways move for move."""
+    import drybank.takings.moves as room
+
+    boxes = ("1", "2", "3", "4")
+    lines, number = [], 0
+    for week in range(data.draw(st.integers(2, 6))):
+        some = data.draw(st.lists(st.sampled_from(boxes), min_size=1, max_size=4, unique=True))
+        bag = data.draw(st.sampled_from(["", "", "A", "B"]))
+        lines.append(Said(number := number + 1, BoxesEmptied(boxes=tuple(some), bag=bag), 7 * week))
+        for box in some:
+            for again in range(data.draw(st.integers(0, 2))):
+                body = PiecesCounted(boxes=(box,), minor=data.draw(st.integers(0, 500)))
+                if data.draw(st.booleans()):
+                    body = PiecesCounted(bag=bag, minor=data.draw(st.integers(0, 500))) if bag else body
+                said = Said(number := number + 1, body, 7 * week + 0.1 * (again + 1))
+                if data.draw(st.integers(0, 4)) == 0:
+                    said = said.corrected(
+                        PiecesCounted(boxes=(box,), minor=data.draw(st.integers(0, 500))), 7 * week + 8
+                    )
+                lines.append(said)
+    near = moves(lines, "UTC")
+    kept = room._Emptied.near
+    room._Emptied.near = lambda self, counts: list(self.by_id.values())
+    try:
+        assert near == moves(lines, "UTC")
+    finally:
+        room._Emptied.near = kept

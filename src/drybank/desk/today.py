@@ -115,8 +115,8 @@ def _of_boxes(boxes: Iterable[BoxDue], day: date) -> list[Ranked]:
     ]  # fmt: skip
 
 
-def last_week(book: Book, store: str, when: datetime) -> WeekSaid | None:
-    """The last whole week's money; None where the store's book does not reach so far."""
+def last_week(book: Book, store: str, when: datetime, before: Money | None = None) -> WeekSaid | None:
+    """The last whole week's money; None where the store's book does not reach so far. ``before``: takings of the week before, if known."""
     from drybank.desk.pages_weeks import week_shown
 
     zone = ZoneInfo(layout_at(book, store, when).store.time_zone)
@@ -124,10 +124,10 @@ def last_week(book: Book, store: str, when: datetime) -> WeekSaid | None:
     monday = day - timedelta(days=day.weekday() + 7)
     try:
         week = week_shown(book, store, f"{monday:%G-W%V}", when)
-        earlier = week_shown(book, store, f"{monday - timedelta(days=7):%G-W%V}", when)
+        earlier = before or week_shown(book, store, f"{monday - timedelta(days=7):%G-W%V}", when).took
     except DrybankError:
         return None
     return WeekSaid(
         week=week.week, first=monday, last=monday + timedelta(days=6), took=week.took, refunds=week.refunds,
-        shares=week.shares, kept=week.kept, before=earlier.took, missing=week.missing,
+        shares=week.shares, kept=week.kept, before=earlier, missing=week.missing,
     )  # fmt: skip

@@ -13,6 +13,7 @@ close may move what a closed week's recounts added.
 
 from __future__ import annotations
 
+from bisect import bisect_right
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from datetime import date, datetime
@@ -70,10 +71,56 @@ def moves(lines: Sequence[Line], zone: str) -> list[Move]:
     emptied = [x for x in standing(lines) if isinstance(x.body, BoxesEmptied)]
     groups = _groups([x for x in money.values() if isinstance(x.body, PiecesCounted)], emptied)
     grouped = {key for group in groups for key in group}
+    past = _Emptied(emptied)
     out: list[Move] = []
     for group in (*groups, *((key,) for key in money if key not in grouped)):
-        out += _of_group([money[key] for key in group], emptied, local, closed)
+        mine = [money[key] for key in group]
+        out += _of_group(mine, past.near(mine) if len(mine) > 1 else (), local, closed)
     return out
+
+
+class _Emptied:
+    """Collections found by box, bag and entry, so that a few counts are not followed through the whole life of a store."""
+
+    def __init__(self, emptied: Sequence[Line]) -> None:
+        self.by_box: dict[str, tuple[list[datetime], list[Line]]] = defaultdict(lambda: ([], []))
+        self.by_bag: dict[str, list[Line]] = defaultdict(list)
+        self.by_id = {line.id: line for line in emptied}
+        for line in _in_order(emptied):
+            body = line.body
+            if isinstance(body, BoxesEmptied):
+                for box in body.boxes:
+                    self.by_box[box][0].append(line.happened)
+                    self.by_box[box][1].append(line)
+                if body.bag:
+                    self.by_bag[body.bag].append(line)
+
+    def near(self, counts: Sequence[Line]) -> list[Line]:
+        """Every collection that may decide what these counts, in any of their versions, are of.
+
+        By bag: all of that bag. By box: from the last that held the boxes before a count on; earlier ones decide nothing.
+        """
+        said = [(v.body, v.happened) for x in counts for v in _versions(x) if isinstance(v.body, PiecesCounted)]
+        found = {body.collection: self.by_id[body.collection] for body, _ in said if body.collection in self.by_id}
+        bags = {body.bag for body, _ in said if body.bag}
+        for body, at in said:
+            found |= {x.id: x for x in self._of_boxes(frozenset(body.boxes), at, max(when for _, when in said))}
+        bags |= {x.body.bag for x in found.values() if isinstance(x.body, BoxesEmptied) and x.body.bag}
+        found |= {x.id: x for bag in bags for x in self.by_bag[bag]}
+        return list(found.values())
+
+    def _of_boxes(self, boxes: frozenset[str], at: datetime, last: datetime) -> list[Line]:
+        """Collections of any of these boxes from the last before ``at`` that held them all up to ``last``."""
+        if not boxes:
+            return []
+        moments, lines = min((self.by_box[box] for box in boxes), key=lambda pair: len(pair[0]))
+        first = bisect_right(moments, at)
+        while first > 0:
+            first -= 1
+            body = lines[first].body
+            if isinstance(body, BoxesEmptied) and boxes <= set(body.boxes):
+                break
+        return lines[first : bisect_right(moments, last)]
 
 
 class _As(msgspec.Struct):
@@ -108,13 +155,10 @@ def _versions(line: Line) -> tuple[Version, ...]:
     return line.versions or (Version(booked=line.booked, happened=line.happened, body=line.body),)
 
 
-def _of_group(
-    lines: Sequence[Line], emptied: Sequence[Line], zone: ZoneInfo, closed: dict[str, datetime]
-) -> list[Move]:
+def _of_group(lines: Sequence[Line], near: Sequence[Line], zone: ZoneInfo, closed: dict[str, datetime]) -> list[Move]:
     """Moves of entries that depend on each other: after each booking, what it changed, told on the day it belongs to."""
     steps = sorted(((v.booked, line.id, v) for line in lines for v in _versions(line)), key=lambda s: s[:2])
     bodies = {line.id: line.body for line in lines}
-    near = emptied if len(lines) > 1 else ()
     now: dict[str, Version] = {}
     told: _Posted = {}
     out: list[Move] = []

@@ -23,8 +23,9 @@ def today(request: HttpRequest, seat: Seat) -> HttpResponse:
     seen = today_of(name, work.upkeep(store), work.findings(seat), most=10_000 if everything else MOST)
     shown: dict[str, Any] = {"today": seen, "sees_money": seat.sees_money}
     if seat.sees_money:
-        shown["week"] = kept(store, "week", lambda: last_week(site.book(), store, site.now()))
         weeks = kept(store, "weeks", lambda: money_weeks(site.book(), store, site.now()))
+        before = weeks[-2].takings if len(weeks) > 1 else None
+        shown["week"] = kept(store, "last week", lambda: last_week(site.book(), store, site.now(), before))
         if any(w.takings.minor for w in weeks):
             chart = money_chart(weeks, weeks[-1].takings.currency)
             shown |= {"chart": chart, "svg": work.svg(chart, store, height=160)}
