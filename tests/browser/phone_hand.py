@@ -126,8 +126,9 @@ class Hand:
         return self.tab.inner_text("#waiting")
 
     def until_sent(self):
+        """Until the top of the screen says that nothing waits, or only that the book had something to say."""
         self.tab.evaluate("() => window.dispatchEvent(new Event('online'))")
-        self.tab.wait_for_selector("#waiting a:has-text('All sent')", timeout=20_000)
+        self.tab.wait_for_selector("#waiting a:text-matches('All sent|to look at')", timeout=20_000)
         self.tab.wait_for_timeout(200)  # photos follow their entries
         self.tab.wait_for_function(
             """async () => { const keep = await import(`/phone/files/${document.documentElement.dataset.mark}/keep.js`);

@@ -18,6 +18,7 @@ const main = document.getElementById("main");
 const bar = document.getElementById("thumb");
 const top = document.getElementById("waiting");
 const flash = document.getElementById("flash");
+const FORMAT = 1; // of the round
 let person;
 let stopping = () => {};
 let saying = null; // what the next screen says above itself
@@ -80,11 +81,13 @@ async function tell() {
   const lines = await keep.queue(person.handle);
   const toMend = lines.filter((l) => l.state !== "waiting").length;
   const unsent = lines.filter((l) => l.state === "waiting");
+  const news = (await keep.unread(person.handle)).length;
   const words = toMend ? t("{n} to mend", { n: toMend })
+    : news ? t("{n} to look at", { n: news })
     : unsent.length ? t("{n} waiting, oldest {age}", { n: unsent.length, age: age(Math.min(...unsent.map((l) => l.made))) })
     : state.is === "no signal" ? t("No signal since {time}", { time: clock(state.since) }) : t("All sent");
   const log = ["log in", "another"].includes(state.is) && unsent.length ? ` · ${t("Log in")}` : "";
-  top.replaceChildren(link(words + log, "#/waiting", toMend || log ? "heed" : unsent.length ? "" : "quiet"));
+  top.replaceChildren(link(words + log, "#/waiting", toMend || news || log ? "heed" : unsent.length ? "" : "quiet"));
 }
 
 function frame() {
@@ -116,7 +119,7 @@ function clockOff(round) {
 /** Everything a screen of one store needs. */
 async function context(store) {
   const found = await keep.roundOf(person.handle, store);
-  if (!found) return null;
+  if (found?.round.format !== FORMAT) return null; // none yet, or of another version
   const { round, fetched } = found;
   const marks = await keep.marks(person.handle);
   const ctx = {

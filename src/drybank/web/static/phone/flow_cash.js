@@ -4,8 +4,12 @@ import { salted } from "./fields.js";
 import { minorOf, money, t } from "./words.js";
 
 const back = (ctx) => `#/s/${ctx.store}`;
-const OTHER = "another";
-const bagOf = (answers) => (answers.known && answers.known.value !== OTHER ? answers.known.value : answers.bag.value);
+const OTHER = " another";
+const BOXES = " boxes";
+const bagOf = (answers) => {
+  if (answers.known?.value === BOXES) return "";
+  return answers.known && answers.known.value !== OTHER ? answers.known.value : answers.bag.value;
+};
 const methods = () => [
   { value: "hand", words: t("By hand") },
   { value: "machine", words: t("By machine") },
@@ -19,6 +23,7 @@ const whole = (typed) => (/^\d{1,9}$/.test(typed) ? { value: Number(typed) } : {
 
 export function countFlow(ctx) {
   const { round } = ctx;
+  const boxes = round.stops.flatMap((s) => s.boxes);
   const bags = round.bags.filter((b) => b.state === "collected").map((b) => ({ value: b.bag, words: b.bag, hint: b.boxes.join(", ") }));
   return {
     what: `count ${ctx.store}`,
@@ -26,8 +31,9 @@ export function countFlow(ctx) {
     back: back(ctx),
     place: round.name,
     questions: (answers) => [
-      bags.length && { key: "known", kind: "choice", ask: t("Which bag?"), short: t("Bag"), options: [...bags, { value: OTHER, words: t("Another bag") }] },
-      (!bags.length || answers.known?.value === OTHER) && { key: "bag", kind: "text", big: true, ask: t("The number on the bag?"), short: t("Bag") },
+      (bags.length || boxes.length) && { key: "known", kind: "choice", ask: t("What do you count?"), short: t("Bag"), options: [...bags, { value: OTHER, words: bags.length ? t("Another bag") : t("A bag") }, ...(boxes.length ? [{ value: BOXES, words: t("Boxes, without a bag") }] : [])] },
+      ((!bags.length && !boxes.length) || answers.known?.value === OTHER) && { key: "bag", kind: "text", big: true, ask: t("The number on the bag?"), short: t("Bag") },
+      answers.known?.value === BOXES && { key: "boxes", kind: "ticks", ask: t("Which boxes?"), short: t("Boxes"), options: boxes.map((b) => ({ value: b.key, words: b.number || b.key, hint: t("pockets {pockets}", { pockets: b.pockets.join(", ") }) })) },
       { key: "method", kind: "choice", ask: t("How do you count?"), short: t("Counted"), options: methods() },
       answers.method?.value === "weight" && round.coins.length > 1 && { key: "kind", kind: "choice", ask: t("Which coin is in it?"), short: t("Coin"), options: round.coins.map((c) => ({ value: String(c.minor), words: c.words })) },
       answers.method?.value === "weight" && { key: "grams", kind: "decimal", unit: "g", ask: t("What does it weigh?"), short: t("Weight"), hint: t("Put the empty bag on, set the scale to zero, then fill the bag. The desk works out the number."), check: grams },
@@ -42,9 +48,10 @@ export function countFlow(ctx) {
         .filter((c) => answers[`coin ${c.minor}`]?.value !== null && answers[`coin ${c.minor}`] !== undefined)
         .map((c) => ({ piece_minor: c.minor, count: answers[`coin ${c.minor}`].value }));
       if (answers.method.value === "weight") pieces.splice(0, pieces.length, { piece_minor: Number(answers.kind?.value ?? round.coins[0].minor), count: 0 });
+      const counted = answers.known?.value === BOXES ? { boxes: answers.boxes.value } : { bag };
       const weight = answers.method.value === "weight" ? { weight_g: answers.grams.value } : {};
-      const body = { kind: "count", bag, ...weight, pieces: pieces.length ? pieces : [{ piece_minor: round.coins[0].minor, count: 0 }], method: answers.method.value, foreign: answers.foreign?.value || 0, with_second: answers.second?.value || "" };
-      return { lines: [lineOf(ctx, body, ["Count of bag {bag}", { bag }])], done: [`count ${ctx.store} ${bag}`] };
+      const body = { kind: "count", ...counted, ...weight, pieces: pieces.length ? pieces : [{ piece_minor: round.coins[0].minor, count: 0 }], method: answers.method.value, foreign: answers.foreign?.value || 0, with_second: answers.second?.value || "" };
+      return { lines: [lineOf(ctx, body, bag ? ["Count of bag {bag}", { bag }] : ["Count of {boxes}", { boxes: (answers.boxes?.value || []).join(", ") }])], done: [`count ${ctx.store} ${bag}`] };
     },
   };
 }

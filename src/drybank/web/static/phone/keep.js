@@ -70,7 +70,10 @@ export const hold = async () => (await navigator.storage?.persisted?.()) || (awa
 export async function arrive(person) {
   await write(["facts", "people", "rounds", "drafts", "marks"], async (tx) => {
     const before = await tx.objectStore("facts").get("who");
-    if (before && before !== person.handle) await forget(tx, before);
+    if (before && before !== person.handle) {
+      await forget(tx, before);
+      await tx.objectStore("people").delete(before);
+    }
     await tx.objectStore("people").put(person);
     await tx.objectStore("facts").put(person.handle, "who");
   });
@@ -190,6 +193,13 @@ export const drop = (line, reason) =>
     await tx.objectStore("sent").put({ id, who, store, says, made, dropped: reason, note: "", at: Date.now() });
     for (const one of line.photos || []) await tx.objectStore("photos").delete([who, one]);
     await tx.objectStore("queue").delete(id);
+  });
+
+/** What the book said of entries that it took (another's work on the same thing, a test's verdict) and nobody read yet. */
+export const unread = async (who) => (await sent(who)).filter((one) => one.note && !one.isRead);
+export const read = (lines) =>
+  write(["sent"], async (tx) => {
+    for (const one of lines) await tx.objectStore("sent").put({ ...one, isRead: true });
   });
 
 export async function sent(who) {

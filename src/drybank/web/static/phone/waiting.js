@@ -15,18 +15,22 @@ export async function waiting(screen, person) {
   const unsent = lines.filter((l) => l.state === "waiting");
   const toMend = lines.filter((l) => l.state !== "waiting");
   const sent = await keep.sent(person.handle);
+  const news = sent.filter((line) => line.note && !line.isRead);
+  await keep.read(news);
   screen.page([
     el("h1", { tabIndex: -1 }, t("On this phone")),
     el("p", { className: "answer" }, sentence(unsent, toMend, named)),
     signal(),
     toMend.length ? el("h2", {}, t("To mend")) : null,
     ...toMend.map((line) => refusal(screen, person, line)),
+    news.length ? el("h2", {}, t("To look at")) : null,
+    ...news.map((line) => notice("heed", el("p", {}, el("strong", {}, said(line))), line.note)),
     unsent.length ? el("h2", {}, t("Waiting")) : null,
     el("ul", { className: "review" }, unsent.map((line) => el("li", {}, el("strong", {}, said(line)), el("span", { className: "quiet" }, age(line.made))))),
     named.length ? el("p", { className: named.some((p) => p.why) ? "heed" : "quiet" }, named.map((p) => p.why || t("A photo waits.")).join(" ")) : null,
     sent.length ? el("h2", {}, t("In the book")) : null,
     el("ul", { className: "review" }, sent.slice(0, 30).map((line) => el("li", {}, el("span", {}, said(line), line.note ? el("span", { className: "heed block" }, line.note) : null, line.dropped ? el("span", { className: "heed block" }, t("Dropped: {why}", { why: line.dropped })) : null), el("span", { className: "quiet" }, clock(new Date(line.at)))))),
-  ], { back: () => history.back(), next: unsent.length || named.length ? async () => { await send(); await screen.again(); } : null, words: t("Send now") });
+  ], { back: () => (history.length > 1 ? history.back() : screen.go("#/")), next: unsent.length || named.length ? async () => { await send(); await screen.again(); } : null, words: t("Send now") });
 }
 
 function sentence(unsent, toMend, photos) {
