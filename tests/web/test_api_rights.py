@@ -115,3 +115,15 @@ def test_what_a_collector_or_counter_gets_holds_nothing_expected(as_, handle, pa
     assert not any(
         word in text for word in ("expected", "gap", "verdict", "short", "finding", "hours_usual", "interval")
     )
+
+
+def test_the_page_of_the_interface_names_every_call_with_who_may_and_every_role_s_kinds():
+    from pathlib import Path
+
+    text = (Path(__file__).parents[2] / "docs" / "reference" / "api.md").read_text()
+    for call in CALLS:
+        who = {"anyone": "anybody", "person": "who is logged in"}.get(call.scope) or ", ".join(call.roles)
+        row = next((line for line in text.splitlines() if line.startswith(f"| `{call.method} {call.path}` |")), "")
+        assert row.endswith(f"| {who} |"), call.name
+    for role in ROLES:
+        assert f"| {role} | {', '.join(sorted(KINDS_BY_ROLE[role])) or 'none'} |" in text
