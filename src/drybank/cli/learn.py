@@ -11,7 +11,7 @@ from drybank.cli.options import DEFAULT_BOOK, AsJson, BookPath, By, StoreKey
 
 if TYPE_CHECKING:
     from drybank.desk.learning import Learned
-    from drybank.records.learn import ChangeSeen, FuelLearned, Sight, UseLearned
+    from drybank.records.learn import ChangeSeen, FuelLearned, Option, Sight, UseLearned
     from drybank.records.working import Estimate
 
 
@@ -140,11 +140,8 @@ def _sight(sight: Sight) -> None:
     from drybank.cli import say
 
     say.line(sight.says)
-    rows = [
-        (f"{r.weeks} + {r.weeks}", f"{r.changed} of {r.units}", _fall(r.within_frac), _fall(r.store_frac))
-        for r in sight.rows
-    ]
-    say.table(("weeks", "changed", "pockets show a fall of", "the total shows a fall of"), rows, right=(2, 3))
+    rows = [(f"{r.weeks}", f"{r.changed} of {r.units}", _fall(r.within_frac), _fall(r.store_frac)) for r in sight.rows]
+    say.table(("weeks after", "changed", "pockets show a fall of", "the total shows a fall of"), rows, right=(0, 2, 3))
     for taken in sight.assumed:
         say.quiet(f"Assumed: {taken.name}: {taken.taken} ({taken.source})")
 
@@ -214,14 +211,24 @@ def experiment(
         return
     say.head(made.says)
     for option in made.options:
-        weeks = "not within half a year" if option.weeks_after is None else f"{option.weeks_before} weeks before, {option.weeks_after} after"  # fmt: skip
-        cost = "not known" if option.cost_if_wrong_minor is None else f"{option.cost_if_wrong_minor / 100:,.0f}"
-        say.head(f"Change {option.name}: {weeks}")
-        say.line(f"  Change {', '.join(option.changed)}; leave {', '.join(option.kept) or 'none'}.")
-        say.line(f"  Measures {option.measures}; if customers mind as much as they may, it costs {cost} in takings.")
-        for caution in option.cautions:
-            say.heed(f"  {caution}")
+        _option(option, made.currency)
     say.head("What this store could see")
     _sight(made.sight)
     for taken in made.assumed:
         say.quiet(f"Assumed: {taken.name}: {taken.taken} ({taken.source})")
+
+
+def _option(option: Option, currency: str) -> None:
+    from drybank.cli import say
+    from drybank.records.money import Money
+
+    weeks = "not within half a year" if option.weeks_after is None else f"{option.weeks_before} weeks before, {option.weeks_after} after"  # fmt: skip
+    say.head(f"Change {option.name}: {weeks}")
+    say.line(f"  Change {', '.join(option.changed)}; leave {', '.join(option.kept) or 'none'}.")
+    if option.cost_if_wrong_minor is None:
+        cost = "what it may cost is not known, because not all of these controls count their pieces"
+    else:
+        cost = f"if customers mind as much as they may, it costs {Money(round(option.cost_if_wrong_minor), currency)} in takings"
+    say.line(f"  Measures {option.measures}; {cost}.")
+    for caution in option.cautions:
+        say.heed(f"  {caution}")

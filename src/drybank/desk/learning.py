@@ -441,7 +441,7 @@ def experiment(book: Book, store: str, pen: Pen, *, effect_frac: float) -> Exper
         taken="pieces of the last eight weeks at the smallest piece's worth",
         source="the counters",
     )
-    return msgspec.structs.replace(made, assumed=(*made.assumed, money))
+    return msgspec.structs.replace(made, assumed=(*made.assumed, money), currency=laid.store.currency)
 
 
 def _beside(book: Book, store: str, use: WeeklyUse, when: datetime) -> Beside:

@@ -315,3 +315,4 @@ class Experiment(msgspec.Struct, frozen=True, kw_only=True):
     sight: Sight
     says: str
     assumed: tuple[Assumption, ...] = ()
+    currency: str = ""
