@@ -50,10 +50,15 @@ def _evidence(j: Judged, i: int, k: int) -> tuple[str, ...]:
     return tuple(out)
 
 
-def causes_of(j: Judged, i: int, seen: MinutesSeen | None) -> tuple[Cause, ...]:
+OF_HOURS = ("minutes", "free")  # causes that change the hours and leave the cash as it is
+
+
+def causes_of(j: Judged, i: int, seen: MinutesSeen | None, only: tuple[str, ...] = CAUSES) -> tuple[Cause, ...]:
     """The likely causes of one group, likeliest first; minutes per coin with the value they seem set to."""
     out: list[Cause] = []
     for k in j.causes.order(i):
+        if CAUSES[k] not in only:
+            continue
         chance = float(j.causes.posterior[i, k])
         if chance < _LEAST_CHANCE and len(out) >= 2:
             break
@@ -66,9 +71,9 @@ def causes_of(j: Judged, i: int, seen: MinutesSeen | None) -> tuple[Cause, ...]:
     return tuple(out)
 
 
-def top_two(j: Judged, i: int) -> tuple[str, str]:
-    order = j.causes.order(i)
-    return CAUSES[order[0]], CAUSES[order[1]]
+def top_two(j: Judged, i: int, only: tuple[str, ...] = CAUSES) -> tuple[str, str]:
+    order = [CAUSES[k] for k in j.causes.order(i) if CAUSES[k] in only]
+    return order[0], order[1]
 
 
 def cash_finding(place: Place, j: Judged, i: int, unit: UnitBalance, extra: tuple[Cause, ...]) -> Finding:
@@ -113,11 +118,30 @@ _FEWER = (
 )
 
 
-def hours_finding(place: Place, j: Judged, i: int, pockets: tuple[str, ...], seen: MinutesSeen | None) -> Finding:
-    """A unit whose hours do not fit the pieces it sold."""
+def run_on_cause(j: Judged, i: int, run_on: float) -> tuple[Cause, ...]:
+    """The cool-down as a cause of more hours, where running on after the sold time would add about as much as is seen."""
+    if not (run_on > 0 and float(j.hours.low[i]) <= run_on <= float(j.hours.high[i])):
+        return ()
+    add = f"it would add about {words.percent(run_on)} to the hours, as is seen"
+    return (Cause(name=words.CAUSE["run on"], chance=None, evidence=(add,)),)
+
+
+def is_second_fault(j: Judged, i: int) -> bool:
+    """Whether hours are off beside cash that is, and what most likely ails the cash does not explain the hours."""
+    return bool(j.listed_hours[i]) and top_two(j, i)[0] not in ("double", "miss")
+
+
+def hours_finding(
+    place: Place, j: Judged, i: int, unit: UnitBalance, seen: MinutesSeen | None, run_on: float = 0.0
+) -> Finding:
+    """A unit whose hours do not fit the pieces it sold. ``run_on``: see `drybank.balance.audit.held.Held`.
+
+    Where its cash is a question already, only causes of the hours are weighed.
+    """
+    pockets, only = unit.pockets, OF_HOURS if unit.is_listed else CAUSES
     share, z = float(j.hours.share[i]), float(j.hours_z[i])
     half = 0.5 * float(j.hours.high[i] - j.hours.low[i])
-    first, second = top_two(j, i)
+    first, second = top_two(j, i, only)
     if share > 0 and first == "minutes":
         name = "minutes per coin too many"
     elif share > 0:
@@ -133,9 +157,10 @@ def hours_finding(place: Place, j: Judged, i: int, pockets: tuple[str, ...], see
     if name.startswith("minutes") and seen is not None:
         says += f" It seems to be set to {seen.likeliest:g} min a coin."
     luck = 2.0 * (1.0 - _norm_cdf(abs(z)))
-    causes = causes_of(j, i, seen)
+    causes = causes_of(j, i, seen, only)
     if name == "fewer hours than sold":
         causes = (*_FEWER, *causes)
+    causes = (*causes[:1], *run_on_cause(j, i, run_on), *causes[1:]) if share > 0 else causes
     return Finding(
         key=place.key(name, "+".join(pockets)),
         room="balance",

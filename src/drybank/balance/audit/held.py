@@ -28,6 +28,8 @@ class Held:
     since: list[float] = field(default_factory=list)
     seconds: list[dict[str, float]] = field(default_factory=list)
     values: list[dict[str, int]] = field(default_factory=list)
+    run_on: float = 0.0
+    """Share that its hours would grow by if the cool-down, said to be inside the sold time, ran on after it; at last."""
 
     def put(self, at: float, values: dict[str, int], seconds: dict[str, float]) -> None:
         """From a moment on; a later moment already there stays."""
@@ -74,6 +76,13 @@ def _seconds(layout: Layout, control: str, values: Mapping[str, int]) -> dict[st
             s = seconds_of_piece(now, i.sheet_input)
             out[i.key] = s if s > 0 else UNKNOWN_S
     return out
+
+
+def _run_on(layout: Layout, control: str, values: Mapping[str, int], seconds: Mapping[str, float]) -> float:
+    """What a cool-down that runs on after the sold time would add, as a share; 0 where the sheet says it does, or has none."""
+    now = terms(layout.sheets[layout.controls[control].sheet], dict(values), worth=worth(layout, control))
+    each = max(seconds.values(), default=0.0)
+    return now.cool_down_s / (PIECES_LOAD * each) if now.cool_down == "inside" and each > 0 else 0.0
 
 
 SET_APART_DAYS = (14.0, 60.0)  # a plan is taken as set at a control unless a visit about then says otherwise
@@ -132,6 +141,7 @@ def what_was_held(layout: Layout, story: Story) -> tuple[dict[str, Held], list[s
                 missing.append(f"Settings of control {key} could not be read: {fault.sentence()}")
                 continue
             held.put(-math.inf if line.is_as_found else line.at, values, seconds)
+            held.run_on = _run_on(layout, key, values, seconds)
         missing += _offers(layout, story, held)
         if not held.since:
             held.put(-math.inf, {}, {i.key: UNKNOWN_S for i in layout.inputs.values() if i.control == key})

@@ -264,8 +264,10 @@ def _findings(
         if unit.is_listed:
             first = tell_finding.mixed_up(place, j, i, by_row) or tell_finding.one_span(j, i, unit)
             out.append(tell_finding.cash_finding(place, j, i, unit, first))
-        elif j.listed_hours[i]:
-            out.append(tell_finding.hours_finding(place, j, i, unit.pockets, _seen(j, i, told)))
+        if tell_finding.is_second_fault(j, i) if unit.is_listed else j.listed_hours[i]:
+            controls = j.panel.rows[i].group.controls
+            run_on = told.held[controls[0]].run_on if len(controls) == 1 else 0.0
+            out.append(tell_finding.hours_finding(place, j, i, unit, _seen(j, i, told), run_on))
         if j.listed_trade[i]:
             out.append(tell_finding.trade_finding(place, j, i, unit.pockets))
     return out

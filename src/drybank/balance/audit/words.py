@@ -14,6 +14,7 @@ CAUSE = {
     "slugs": "pieces in the box that are not coins",
     "minutes": "the minutes per coin are set otherwise than posted",
     "free": "it runs without being paid: free mode, a stuck relay, or service runs not entered",
+    "run on": "the cool-down runs on after the sold time, where its sheet says it is inside it",
     "double": "the counter counts some pieces twice",
     "miss": "the counter misses pieces",
     "avoided": "customers pass it by: slow drying, its place, or its price",
