@@ -10,13 +10,13 @@ from datetime import UTC, datetime, timedelta
 import msgspec
 import pytest
 
-from drybank.book import open_book
+from drybank.book import Seal, open_book
 from drybank.control import layout
 from drybank.desk import demo
 from drybank.desk.demo_history import first_visit, told
 from drybank.desk.demo_town.records import PlantedFault
 from drybank.desk.stamp import Pen
-from drybank.desk.takings import close, money_trail, statement_of
+from drybank.desk.takings import close, money_trail, proof_of_income, statement_of
 from drybank.records.entry import PartReplaced, Refunded, SheetDated, StoreDated
 
 STORE, WEEKS, FIRST = "saddle", 13, 91
@@ -77,7 +77,14 @@ def quarter(tmp_path_factory):
 def test_each_close_froze_the_chain_under_a_seal_of_its_own(quarter):
     book, closes, _ = quarter
     assert len({c.seal for c in closes}) == WEEKS
-    assert book.verify(STORE).is_whole
+    assert book.verify(STORE, [Seal.read(c.seal) for c in closes]).is_whole
+
+
+def test_the_proof_of_income_shows_the_seals_as_they_were_handed_out(quarter):
+    """A buyer compares line with line, and gives one to `drybank verify --seal`."""
+    book, closes, when = quarter
+    proof = proof_of_income(book, STORE, "2026-08", "2026-11", when)
+    assert [s.line for s in proof.seals] == [c.seal for c in closes]
 
 
 def test_the_close_says_that_the_late_bag_is_not_in_a_deposit_and_no_other_week_does(quarter):

@@ -3,6 +3,7 @@
 from datetime import UTC, datetime
 from zoneinfo import ZoneInfo
 
+import msgspec
 import pytest
 
 from drybank.records.entry import BoxesEmptied, Deposited, DeviceValue, PaidOut, PiecesCounted, ReadingTaken, WeekClosed
@@ -38,7 +39,7 @@ def test_a_week_with_everything_in_is_ready(laid):
     [
         (0, "Not read"),
         (2, "Bag A of 2026-05-04 is not counted"),
-        (3, "Bag A is not in a deposit"),
+        (3, "Bag A of 2026-05-04 is not in a deposit"),
         (4, "No statement of card"),
     ],
 )
@@ -47,6 +48,24 @@ def test_what_is_missing_is_said(laid, left_out, said):
     done = close_week(laid, lines, "2026-W19")
     assert not done.is_ready
     assert any(sentence.startswith(said) for sentence in done.missing)
+
+
+def test_a_statement_that_came_after_the_week_covers_it_and_one_of_later_days_does_not(laid):
+    *lines, paid = whole_week()
+    assert close_week(laid, [*lines, Said(9, paid.body, day=9)], "2026-W19").is_ready
+    later = msgspec.structs.replace(paid.body, period_from="2026-05-11", period_to="2026-05-17")
+    assert not close_week(laid, [*lines, Said(9, later, day=18)], "2026-W19").is_ready
+
+
+def test_a_bag_used_every_week_is_missed_in_the_week_that_did_not_count_it(laid):
+    lines = [*whole_week(), Said(20, BoxesEmptied(boxes=("x",), bag="A"), day=8)]
+    assert any(s.startswith("Bag A of 2026-05-12 is not counted") for s in close_week(laid, lines, "2026-W20").missing)
+
+
+def test_a_deposit_made_after_the_week_is_not_missing(laid):
+    lines = whole_week()
+    lines[3] = Said(3, lines[3].body, day=8)
+    assert close_week(laid, lines, "2026-W19").is_ready
 
 
 def closed(done, number, day):

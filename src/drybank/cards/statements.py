@@ -235,8 +235,8 @@ def check_words(p: IncomeProof, language: Language) -> tuple[str, ...]:
 
 
 def seal_rows(p: IncomeProof | Statement) -> list[str]:
-    """Each closed week with the tip of the chain that it froze."""
-    return [f"{x.week}  {x.tip}" for x in p.seals]
+    """Each closed week with its seal's line; with the tip that it froze where no seal was handed out."""
+    return [f"{x.week}  {x.line or x.tip}" for x in p.seals]
 
 
 def _unknown(p: IncomeProof) -> list[str]:

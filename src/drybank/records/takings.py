@@ -196,11 +196,12 @@ class PeriodTakings(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class SealLine(msgspec.Struct, frozen=True, kw_only=True):
-    """A week's close with the tip of the chain that it froze."""
+    """A week's close: the tip of the chain that it froze, and the seal's own line as it was handed out then."""
 
     week: str
     tip: str
     taken: Money
+    line: str = ""
 
 
 class Statement(msgspec.Struct, frozen=True, kw_only=True):

@@ -11,11 +11,12 @@ from collections.abc import Sequence
 from datetime import date, datetime, time, timedelta
 from zoneinfo import ZoneInfo
 
-from drybank.records.entry import BoxesEmptied, Deposited, PaidOut, PiecesCounted, ReadingTaken, WeekClosed
+from drybank.records.entry import BoxesEmptied, PaidOut, PiecesCounted, ReadingTaken, WeekClosed
 from drybank.records.errors import InputError
 from drybank.records.layout import Layout
 from drybank.records.money import Money
-from drybank.records.takings import Line, WeekClose
+from drybank.records.takings import Bag, Line, WeekClose
+from drybank.takings.custody import follow
 from drybank.takings.moves import Move, moves, standing, sums
 from drybank.takings.share import share_out, split_tax, tax_in_force
 
@@ -94,26 +95,36 @@ def _missing(layout: Layout, lines: Sequence[Line], within: Sequence[Line], ends
     if unread:
         some = ", ".join(unread[:6]) + (f" and {len(unread) - 6} more" if len(unread) > 6 else "")
         out.append(f"Not read this week: {some}.")
-    before = [x for x in lines if x.happened < ends]
-    counted = {x.body.bag for x in before if isinstance(x.body, PiecesCounted)} | {
-        x.body.collection for x in before if isinstance(x.body, PiecesCounted)
-    }
-    out += [
-        f"Bag {x.body.bag or 'without a number'} of {x.happened:%Y-%m-%d} is not counted."
-        for x in within
-        if isinstance(x.body, BoxesEmptied) and x.body.bag not in counted - {""} and x.id not in counted
-    ]
-    deposited = {bag for x in before if isinstance(x.body, Deposited) for bag in x.body.bags}
-    out += [
-        f"Bag {x.body.bag} is not in a deposit."
-        for x in within
-        if isinstance(x.body, PiecesCounted) and x.body.bag and x.body.bag not in deposited
-    ]
+    mine = [b for b in follow(lines, currency=layout.store.currency, now=ends).bags if _is_of(b, within)]
+    out += [f"{_called(bag)} is not counted." for bag in mine if bag.counted_minor is None]
+    out += [f"{_called(bag)} is not in a deposit." for bag in mine if bag.counted_minor is not None and not bag.deposit]
+    days = [(ends - timedelta(days=n)).date() for n in range(7, 0, -1)]
     accounts = sorted({i.account for i in layout.inputs.values() if i.account})
-    paid = {
-        x.body.account
-        for x in before
-        if isinstance(x.body, PaidOut) and date.fromisoformat(x.body.period_to) >= (ends - timedelta(days=1)).date()
-    }
-    out += [f"No statement of {account} covers this week yet." for account in accounts if account not in paid]
+    out += [
+        f"No statement of {account} covers this week yet." for account in accounts if not _covers(lines, account, days)
+    ]
     return tuple(out)
+
+
+def _is_of(bag: Bag, within: Sequence[Line]) -> bool:
+    """Whether a round was begun by one of these collections, or counted by one of these counts."""
+    begun = {x.happened for x in within if isinstance(x.body, BoxesEmptied | PiecesCounted)}
+    return (bag.collected or bag.counted) in begun
+
+
+def _called(bag: Bag) -> str:
+    if bag.key.startswith(("collection ", "count ")):
+        when = bag.collected or bag.counted
+        return f"What was in {', '.join(bag.boxes) or 'boxes'} on {when:%Y-%m-%d}"
+    name = bag.key.partition(", round of ")[0]
+    return f"Bag {name} of {bag.collected:%Y-%m-%d}" if bag.collected else f"Bag {name}"
+
+
+def _covers(lines: Sequence[Line], account: str, days: Sequence[date]) -> bool:
+    """Whether the statements of an account cover each of some days."""
+    spans = [
+        (date.fromisoformat(x.body.period_from), date.fromisoformat(x.body.period_to))
+        for x in lines
+        if isinstance(x.body, PaidOut) and x.body.account == account
+    ]
+    return all(any(first <= day <= last for first, last in spans) for day in days)

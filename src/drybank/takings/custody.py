@@ -140,11 +140,18 @@ class _Walk:
             had.boxes = tuple(dict.fromkeys((*had.boxes, *body.boxes)))
             return
         if had is not None:
-            had.key = f"{key}, before {line.id}"
-            self.trails[had.key] = self.trails.pop(key)
+            self._set_aside(key, had, line)
         self.trails[key] = _Trail(
             key=key, boxes=body.boxes, collected=line.happened, collected_by=line.by, counts=[], hands=[]
         )
+
+    def _set_aside(self, key: str, had: _Trail, by: Line) -> None:
+        """An earlier round of a bag keeps what it holds under its day; under the entry after it where that is taken."""
+        begun = had.collected or (had.counts[0].when if had.counts else by.happened)
+        had.key = f"{key}, round of {begun:%Y-%m-%d}"
+        if had.key in self.trails:
+            had.key = f"{key}, before {by.id}"
+        self.trails[had.key] = self.trails.pop(key)
 
     def _trail_of(self, body: PiecesCounted, entry: str) -> _Trail:
         """The trail a count belongs to: its bag, its collection, the last that emptied its boxes, or one of its own."""

@@ -7,12 +7,11 @@ weeks stay as they were closed: what changed later is an adjustment on the day t
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from datetime import date, timedelta
-from zoneinfo import ZoneInfo
+from datetime import UTC, date, timedelta
 
 import msgspec
 
-from drybank.records.entry import WeekClosed
+from drybank.records.entry import Sealed, WeekClosed
 from drybank.records.errors import InputError
 from drybank.records.layout import Layout
 from drybank.records.money import Money
@@ -92,19 +91,31 @@ def statement(
         store=store.key, store_name=store.name, currency=store.currency, reader=reader or "owner", is_owner=not reader, starts=starts,
         ends=ends, total=total, weeks=tuple(_period(layout, found, a, b) for a, b in weeks_of(starts, ends)), shares=shares,
         costs=spent if not reader or needs_costs else Money(0, store.currency), kept=kept if not reader else shares[0].kept,
-        seals=seals(lines, starts, ends, ZoneInfo(store.time_zone), store.currency), notes=(NOT_TRUTH,),
+        seals=seals(layout, lines, starts, ends), notes=(NOT_TRUTH,),
     )  # fmt: skip
 
 
-def seals(lines: Sequence[Line], starts: date, ends: date, zone: ZoneInfo, currency: str) -> tuple[SealLine, ...]:
-    """The closes whose week lies in the span, with the chain's tip that each froze."""
+def seals(layout: Layout, lines: Sequence[Line], starts: date, ends: date) -> tuple[SealLine, ...]:
+    """The closes whose week lies in the span, each with the seal that was handed out with it."""
+    store = layout.store
+    handed_out = {x.body.kept_at: x for x in lines if isinstance(x.body, Sealed)}
     return tuple(
-        SealLine(week=x.body.week, tip=x.body.tip, taken=Money(x.body.taken_minor, currency))
+        SealLine(
+            week=x.body.week, tip=x.body.tip, taken=Money(x.body.taken_minor, store.currency),
+            line=_seal_line(handed_out.get(f"close of {x.body.week}"), store.key),
+        )
         for x in lines
         if isinstance(x.body, WeekClosed)
         and not x.is_taken_back
         and starts <= date.fromisocalendar(int(x.body.week[:4]), int(x.body.week[6:]), 1) <= ends
-    )
+    )  # fmt: skip
+
+
+def _seal_line(line: Line | None, store: str) -> str:
+    """The line that `drybank close` printed, and that `drybank verify --seal` takes."""
+    if line is None or not isinstance(line.body, Sealed):
+        return ""
+    return f"drybank seal {line.body.seq} {line.body.tip} {line.happened.astimezone(UTC):%Y-%m-%dT%H:%M:%SZ} {store}"
 
 
 LEAST_MONTHS = 6
@@ -160,8 +171,8 @@ def income_proof(
     earned = earned_by_month(standing(lines), layout.store.time_zone)
     usual = usual_range([earned.get(m, 0.0) / t.hours for m, t in tallies.items() if t.hours])
     rows = [_income_row(m, (took[m], earned.get(m, 0.0)), tallies[m], usual) for m in months]
-    zone, currency = ZoneInfo(layout.store.time_zone), layout.store.currency
-    frozen = seals(lines, spans[months[0]], _last_day(spans[months[-1]]), zone, currency) if months else ()
+    currency = layout.store.currency
+    frozen = seals(layout, lines, spans[months[0]], _last_day(spans[months[-1]])) if months else ()
     return IncomeProof(
         store=layout.store.key, store_name=layout.store.name, currency=currency, months=tuple(rows),
         total=Money(sum(m.minor for m in took.values()), currency), seals=frozen, says=(NOT_TRUTH, *((AS_EARNED,) if usual else ()), *_missing(rows)),
