@@ -27,7 +27,7 @@ from drybank.records.layout import Layout
 if TYPE_CHECKING:
     from drybank.book import Book
 
-SPICES = 256
+SPICES = 512
 STRETCH = 1_000
 LENGTH = 40
 """Digests on the phone for each device, true ones and fillers together."""

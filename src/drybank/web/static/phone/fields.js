@@ -17,6 +17,11 @@ function typed(question, was, { mode, big }) {
     spellcheck: false, enterKeyHint: "next", value: was ?? question.start ?? "",
   });
   input.setAttribute("autocorrect", "off");
+  let soon = 0;
+  if (question.peek) input.addEventListener("input", () => {
+    clearTimeout(soon);
+    soon = setTimeout(() => question.peek(input.value.trim()), 300);
+  });
   input.setAttribute("aria-describedby", "hint problem");
   const node = question.unit ? el("div", { className: "with-unit" }, input, el("span", { className: "unit" }, question.unit)) : input;
   return { node, read: () => input.value.trim(), focus: () => input.focus(), clear: () => { input.value = ""; } };

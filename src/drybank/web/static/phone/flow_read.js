@@ -40,6 +40,10 @@ function deviceQuestion(ctx, device) {
     unit: { 0: "", 1: "h", 10: "h", 60: "min" }[device.per_hour],
     hint: device.decimals ? t("Hours, with the figure after the point.") : t("Every digit that it shows."),
     extra: [{ words: t("Display dark"), value: { why: t("Display dark") } }, { words: t("Cannot get at it"), value: { why: t("Cannot get at it") } }],
+    peek: (typed) => {
+      const value = stepsOf(device, typed);
+      if (value !== null) isLikely(device.guard, value, ctx.round.good_until);
+    },
     check: async (typed, before) => {
       const value = stepsOf(device, typed);
       if (value === null) return { problem: device.decimals ? t("Digits, and one after the point, such as 1234.5.") : t("Digits only.") };

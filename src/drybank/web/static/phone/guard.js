@@ -3,9 +3,20 @@ const text = new TextEncoder();
 const fromHex = (hex) => Uint8Array.from(hex.match(/../g), (pair) => parseInt(pair, 16));
 const toHex = (buffer) => [...new Uint8Array(buffer)].map((b) => b.toString(16).padStart(2, "0")).join("");
 
-/** True where a value is one that nobody would ask about, or where nothing is known. */
-export async function isLikely(guard, value, goodUntil) {
-  if (!guard || Date.now() > Date.parse(goodUntil)) return true;
+const asked = new Map(); // what was asked lately: a question begun while the figure was typed is not asked twice
+
+/** Whether a value is likely; asked ahead while it is typed, so that nobody waits for the answer. */
+export function isLikely(guard, value, goodUntil) {
+  if (!guard || Date.now() > Date.parse(goodUntil)) return Promise.resolve(true);
+  const key = `${guard.salt} ${Math.floor(value / guard.width)}`;
+  if (!asked.has(key)) {
+    if (asked.size > 50) asked.clear();
+    asked.set(key, ask(guard, value));
+  }
+  return asked.get(key);
+}
+
+async function ask(guard, value) {
   const salt = fromHex(guard.salt);
   const known = new Set(guard.digests);
   const bucket = Math.floor(value / guard.width);
