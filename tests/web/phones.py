@@ -45,7 +45,9 @@ class Served:
     """A server of its own process on a book."""
 
     def __init__(self, where, people, state):
-        said = {k: v for k, v in os.environ.items() if not k.startswith(("DRYBANK", "DJANGO"))} | {"XDG_STATE_HOME": str(state)}
+        said = {k: v for k, v in os.environ.items() if not k.startswith(("DRYBANK", "DJANGO"))} | {
+            "XDG_STATE_HOME": str(state)
+        }
         root = Path(__file__).parents[2]
         said["PYTHONPATH"] = f"{root / 'src'}"
         self.process = subprocess.Popen([sys.executable, __file__, where, str(people)], stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True, env=said)  # fmt: skip
@@ -79,13 +81,20 @@ def written(layout, phone, count, *, begun=None):
         turn = n % 10
         if turn < 6:
             some = [devices[(phone + n + i) % len(devices)] for i in range(3)]
-            body = {"kind": "reading", "values": [{"device": d, "shown": 1000 + 10 * n + i} for i, d in enumerate(some)]}
+            body = {
+                "kind": "reading",
+                "values": [{"device": d, "shown": 1000 + 10 * n + i} for i, d in enumerate(some)],
+            }
         elif turn < 8:
             body = {"kind": "collection", "boxes": [boxes[(phone + n) % len(boxes)]], "bag": f"P{phone}-{n}"}
         elif turn == 8:
             body = {"kind": "refund", "pocket": pockets[n % len(pockets)], "minor": 100, "why": "no heat"}
         else:
-            body = {"kind": "note", "at": pockets[n % len(pockets)], "says": f"Phone {phone}, line {n}: lint in the duct."}
+            body = {
+                "kind": "note",
+                "at": pockets[n % len(pockets)],
+                "says": f"Phone {phone}, line {n}: lint in the duct.",
+            }
         out.append({"id": ident, "happened": happened.isoformat(), "body": body})
     return out
 
@@ -102,6 +111,8 @@ class Phone:
         """In batches, as the phone page does; what is answered "stored" or "already" is acknowledged."""
         for start in range(0, len(entries), batch):
             self._one(entries[start : start + batch])
+
+        self.wire.close()
 
     def _one(self, entries):
         raw = json.dumps({"entries": entries}).encode()
