@@ -91,3 +91,7 @@ def show(seen: EnterLook) -> None:
         say.heed(f"  row {row.row} refused: {' '.join(row.reasons)}")
     if len(seen.read.refused) > SHOWN:
         say.heed(f"  and {len(seen.read.refused) - SHOWN} more refused (--json lists them all)")
+    for one in seen.again[:SHOWN]:
+        say.heed(f"  {one.device}, {one.happened:%Y-%m-%d}: {one.says}")
+    if seen.again:
+        say.line(f"{len(seen.again)} readings are unlikely. They are entered as they stand; correct what was misread.")

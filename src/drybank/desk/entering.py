@@ -9,6 +9,7 @@ from zoneinfo import ZoneInfo
 import msgspec
 
 from drybank.book.files.history import HistoryRead, content_id, entries_from, read_history, read_mapping, write_mapping
+from drybank.desk.ask_again import AskAgain, ask_again
 from drybank.desk.stamp import Pen
 from drybank.desk.standing import layout_at
 from drybank.records.entry import Entry
@@ -26,7 +27,11 @@ class Kind(msgspec.Struct, frozen=True, kw_only=True):
 
 
 class EnterLook(msgspec.Struct, frozen=True, kw_only=True):
-    """What a file would enter: by kind, from when to when, what is in the book already, what is refused."""
+    """What a file would enter: by kind, from when to when, what is in the book already, what is refused.
+
+    ``again`` are readings that are unlikely: to be read once more, or checked on the sheet they were typed from. They are
+    entered as they stand, never changed.
+    """
 
     file: str
     store: str
@@ -35,6 +40,7 @@ class EnterLook(msgspec.Struct, frozen=True, kw_only=True):
     first: str
     last: str
     already: int
+    again: tuple[AskAgain, ...] = ()
     is_entered: bool = False
     entries: int = 0
 
@@ -61,6 +67,7 @@ def _ready(book: Book, store: str, file: tuple[str, bytes], pen: Pen, mapping: t
     look = EnterLook(
         file=name, store=store, read=read, kinds=tuple(Kind(kind=k, number=n) for k, n in sorted(counts.items())),
         first=f"{days[0]:%Y-%m-%d}" if days else "", last=f"{days[-1]:%Y-%m-%d}" if days else "", already=len(entries) - len(fresh),
+        again=tuple(ask_again(book, store, fresh)),
     )  # fmt: skip
     return _Ready(look, fresh)
 
