@@ -25,10 +25,12 @@ from drybank.book.files import read_settings, read_sheet, read_store
 from drybank.desk.demo_town import files
 from drybank.learn import (
     Effect,
+    ahead,
     as_ranged,
     learn_fuel,
     learn_needs,
     narrow,
+    step,
     store_move,
     with_fuel,
     with_needs,
@@ -45,6 +47,7 @@ from drybank.records.learn import FuelBill, LoadSeen
 from drybank.records.plan import Ranged
 from drybank.records.working import Estimate, Interval
 from drybank.traffic import METER_NAMES, Work, simulate_counts
+from drybank.trial import World, invent
 
 TOWN = (
     ("lantern_row.toml", ("alder.toml",), "lantern_settings.toml", "long wall"),
@@ -238,10 +241,37 @@ def loop(stores: int, start: int) -> None:
     print(f"  walk-away range (90 % of belief) held the truth in {s[:, 0].mean():.2f} of stores, {100 * s[:, 1].mean():.0f} % narrower (of ln); same setting as without learning in {s[:, 2].mean():.2f}")  # fmt: skip
 
 
+def goal(what: str, held: float) -> None:
+    print(f"  {what}: {held:.3f} (goal .93 to .97) {'met' if 0.93 <= held <= 0.97 else 'short'}", flush=True)
+
+
+def cover_totals(stores: int) -> None:
+    """The store's total after a change that changed nothing, alarms, and use ahead, over invented stores."""
+    alarms = []
+    for past, after in ((26, 8), (52, 4), (52, 12), (52, 26), (104, 8)):
+        made = invent(World(), stores=stores, pockets=6, weeks=past + after, seed=77).coins.sum(axis=1).astype(float)
+        found = [step(total, past) for total in made]
+        held = [f is not None and f.interval()[0] <= 0 <= f.interval()[1] for f in found]
+        goal(f"store's total, {past} weeks of past, {after} after", float(np.mean(held)))
+        alarms += [f is not None and f.p < 0.05 for f in found]
+    share = float(np.mean(alarms))
+    print(f"  false alarms at nominal .05: {share:.3f} (goal at most .06) {'met' if share <= 0.06 else 'short'}")
+    hours = invent(World(), stores=stores, pockets=6, weeks=73, seed=31).hours
+    for coming in (1, 4, 13):
+        for name, lines in (("store", hours.sum(axis=1)), ("one pocket", hours[:, 0])):
+            held = []
+            for line in lines:
+                told = ahead(line[:60], name, "hours", coming)
+                assert told is not None
+                assert told.total.interval is not None
+                held.append(told.total.interval.low <= line[60 : 60 + coming].sum() <= told.total.interval.high)
+            goal(f"use {coming} weeks ahead, {name}", float(np.mean(held)))
+
+
 def cover(stores: int) -> None:
     """Intervals of minutes needed over simulated watches, goal .93 to .97 each."""
     names = ("median", "90 of 100", "10 of 100", "mean", "spread", "share on dry")
-    for belief, n in (("log-normal", 60), ("log-normal", 120), ("uniform", 60), ("uniform", 120)):
+    for belief, n in (("log-normal", 60), ("uniform", 60), ("log-normal", 120), ("uniform", 120)):
         dry = share_on_dry(belief)
         truth = (30.0, 30 * math.exp(0.3 * 1.28155), 30 * math.exp(-0.3 * 1.28155), 30 * math.exp(0.045), 0.3, dry)
         held, refused = np.zeros(6), 0
@@ -254,8 +284,9 @@ def cover(stores: int) -> None:
             q = dict(told.quantiles)
             got = (q[0.5], q[0.9], q[0.1], told.mean, told.spread_frac, told.on_dry)
             held += [e is not None and e.interval is not None and e.interval.low <= t <= e.interval.high for e, t in zip(got, truth, strict=True)]  # fmt: skip
-        said = ", ".join(f"{m} {h:.3f}{'' if 0.93 <= h <= 0.97 else ' (outside .93-.97)'}" for m, h in zip(names, held / (stores - refused), strict=True))  # fmt: skip
-        print(f"  {n} loads, beliefs {belief}: {said}; refused {refused}")
+        for name, share in zip(names, held / max(1, stores - refused), strict=True):
+            goal(f"{n} loads, beliefs {belief}, {name}", float(share))
+        print(f"    refused: {refused}")
 
 
 def _loads(rng: np.random.Generator, n: int, belief: str) -> tuple[list[LoadSeen], float, float]:
@@ -283,12 +314,14 @@ def main() -> None:
     asked.add_argument(
         "--first", type=int, default=100, help="number of the first store; other numbers are other stores"
     )
-    asked.add_argument("--cover", type=int, default=0, help="also the cover of minutes needed over so many stores")
+    asked.add_argument("--cover", type=int, default=0, help="also the cover of intervals over so many stores")
     given = asked.parse_args()
     since = time.perf_counter()
-    loop(given.stores, given.first)
+    if given.stores:
+        loop(given.stores, given.first)
     if given.cover:
-        print(f"Cover of minutes needed, {given.cover} simulated stores each (meant: .95):")
+        print(f"Cover over {given.cover} simulated stores each (meant: .95):")
+        cover_totals(given.cover)
         cover(given.cover)
     print(f"{time.perf_counter() - since:.0f} s")
 

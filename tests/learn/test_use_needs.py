@@ -12,6 +12,7 @@ from drybank.learn import (
     Stakes,
     ahead,
     back_test,
+    by_season,
     design,
     hours_of_day,
     learn_needs,
@@ -49,10 +50,21 @@ class TestUse:
         assert told.tried >= 50
         assert 0.85 <= told.held_frac <= 1.0
 
+    def test_a_week_of_each_quarter_is_the_mean_of_its_weeks(self):
+        day = (date(2025, 1, 6) - date(1970, 1, 1)).days
+        line, at = np.arange(52.0), day + 7.0 * np.arange(52)
+        told = {q.months: q for q in by_season(line, at, "store", "hours")}
+        assert sum(q.weeks for q in told.values()) == 52
+        assert told["Mar to May"].per_week == pytest.approx(np.arange(8, 21).mean())  # 3 March to 26 May 2025
+
     def test_two_years_tell_season_from_trend(self):
-        made = invent(World(season=0.15), stores=40, pockets=8, weeks=104, seed=8).hours.sum(axis=1)
-        found = [season_and_trend(t, date(2023, 1, 2))[0].interval for t in made]
-        assert np.mean([i.low <= 0.15 <= i.high for i in found]) >= 0.85
+        """600 stores, two years and eight weeks, a wave of 8 % and no trend: both intervals 93 to 97 of 100."""
+        made = invent(World(), stores=600, pockets=8, weeks=112, seed=8).hours.sum(axis=1)
+        found = [season_and_trend(t, date(2023, 1, 2)) for t in made]
+        swings = np.mean([a.interval.low <= 0.08 <= a.interval.high for a, _ in found])
+        trends = np.mean([b.interval.low <= 0 <= b.interval.high for _, b in found])
+        assert 0.93 <= swings <= 0.97
+        assert 0.93 <= trends <= 0.97
         with pytest.raises(NotIdentified, match="104"):
             season_and_trend(made[0][:80], date(2023, 1, 2))
 

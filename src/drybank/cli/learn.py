@@ -174,6 +174,10 @@ def _use(use: UseLearned) -> None:
     if use.season_swing is not None and use.season_swing.interval is not None:
         ends = use.season_swing.interval
         say.line(f"The year swings by {100 * use.season_swing.value:.0f} % up and down ({100 * ends.low:.0f} to {100 * ends.high:.0f}).")  # fmt: skip
+    if use.trend_year is not None and use.trend_year.interval is not None:
+        ends = use.trend_year.interval
+        say.line(f"Beside the season it goes {100 * use.trend_year.value:+.0f} % a year ({100 * ends.low:+.0f} to {100 * ends.high:+.0f}).")  # fmt: skip
+    _seasons(use)
     for test in use.back_test:
         say.quiet(f"Back-test, {test.weeks} weeks ahead: {test.tried} tried, {100 * test.held_frac:.0f} % held (meant: {100 * test.level:.0f} %)")  # fmt: skip
     if use.starts is not None:
@@ -182,6 +186,18 @@ def _use(use: UseLearned) -> None:
         say.quiet(f"{timing.what.capitalize()}: {timing.how} ({timing.source})")
     for note in use.notes:
         say.quiet(note)
+
+
+def _seasons(use: UseLearned) -> None:
+    from drybank.cli import say
+
+    months = list(dict.fromkeys(q.months for q in use.by_season))
+    rows: dict[tuple[str, str], dict[str, str]] = {}
+    for q in use.by_season:
+        rows.setdefault((q.at, q.what), {})[q.months] = f"{q.per_week:,.1f}"
+    if rows:
+        say.line("A week of the last year, as read:")
+        say.table(("where", "what", *months), [(*k, *(v.get(m, "not known") for m in months)) for k, v in rows.items()], right=tuple(range(2, 2 + len(months))))  # fmt: skip
 
 
 def _figures(estimate: Estimate) -> tuple[str, str, str]:

@@ -23,7 +23,7 @@ from drybank.learn.past import Noise, noise, placebos
 from drybank.learn.price import contrast, diversion, sight, store_move
 from drybank.learn.regress import least_squares
 from drybank.learn.step import Stepped, smallest_step, step
-from drybank.learn.use import ahead, back_test, hours_of_day, learn_use, season_and_trend, starts, weekdays
+from drybank.learn.use import ahead, back_test, by_season, hours_of_day, learn_use, season_and_trend, starts, weekdays
 from drybank.learn.weeks import weekly_use
 
 __all__ = [
@@ -36,6 +36,7 @@ __all__ = [
     "ahead",
     "as_ranged",
     "back_test",
+    "by_season",
     "compare",
     "contrast",
     "design",

@@ -17,7 +17,7 @@ from drybank.learn.compare import t_edge
 from drybank.learn.past import LEAST_DF, store_noise
 from drybank.learn.regress import least_squares
 from drybank.records.errors import NotIdentified
-from drybank.records.learn import F64, Ahead, BackTested, Measure, Starts, Timing, UseLearned, WeeklyUse
+from drybank.records.learn import F64, Ahead, BackTested, Measure, Quarter, Starts, Timing, UseLearned, WeeklyUse
 from drybank.records.working import Estimate, Input, Interval, Working
 
 BASE_WEEKS: Final = 8
@@ -25,6 +25,13 @@ AHEAD_WEEKS: Final = (1, 4, 13)
 SEASON_WEEKS: Final = 104
 YEAR_WEEKS: Final = 52.1775
 LEAST_LOADS: Final = 12
+LEAST_QUARTER: Final = 6
+QUARTERS: Final = {
+    "Dec to Feb": (12, 1, 2),
+    "Mar to May": (3, 4, 5),
+    "Jun to Aug": (6, 7, 8),
+    "Sep to Nov": (9, 10, 11),
+}
 LEAST_DAYS: Final = 2
 """Days of each weekday that have to be seen before weekdays are told."""
 
@@ -129,6 +136,18 @@ def hours_of_day(watched: Sequence[tuple[float, float, int]], open_hours: Sequen
                   source=f"{len(watched)} watches; where one spans hours, its customers are spread evenly")  # fmt: skip
 
 
+def by_season(line: F64, starts_day: F64, at: str, what: Measure) -> list[Quarter]:
+    """Mean of a line (W,) over each quarter of the last 52 weeks; a quarter with fewer than six known weeks is left out."""
+    out = []
+    last, days = line[-52:], starts_day[-52:]
+    month = np.array([_day(days[k : k + 1]).month for k in range(days.size)])
+    for name, months in QUARTERS.items():
+        mine = last[np.isin(month, months) & np.isfinite(last)]
+        if mine.size >= LEAST_QUARTER:
+            out.append(Quarter(at=at, what=what, months=name, per_week=float(mine.mean()), weeks=int(mine.size)))
+    return out
+
+
 def starts(purchases: Sequence[tuple[int, int]], pieces_week: F64) -> Starts:
     """Starts a week and first purchases, from pieces (at first, in all) of watched loads and the counters' weeks (W,).
 
@@ -190,12 +209,14 @@ def learn_use(
     coming: list[Ahead] = []
     notes: list[str] = []
     tests: list[BackTested] = []
+    quarters: list[Quarter] = []
     swing = trend = None
     for what in ("hours", "pieces"):
         lines = dict(zip(use.units, use.of(what), strict=True))
         known = {k: v for k, v in lines.items() if np.isfinite(v).any()}
         total = use.of(what).sum(axis=0)
         for key, line in {"store": total, **known}.items():
+            quarters += by_season(line, use.starts, key, what)
             rows += [r for r in (ahead(line, key, what, 1),) if r is not None]
         made = [ahead(total, "store", what, w) for w in AHEAD_WEEKS[1:]]
         coming += [m for m in made if m is not None]
@@ -210,7 +231,7 @@ def learn_use(
         notes.append("Readings do not reach over enough weeks in a row to say what comes next.")
     return UseLearned(
         weeks=int(use.starts.size), per_week=tuple(rows), season_swing=swing, trend_year=trend, ahead=tuple(coming),
-        back_test=tuple(tests), timing=tuple(timing), starts=starts(purchases, use.pieces.sum(axis=0)), notes=tuple(notes),
+        back_test=tuple(tests), timing=tuple(timing), starts=starts(purchases, use.pieces.sum(axis=0)), by_season=tuple(quarters), notes=tuple(notes),
     )  # fmt: skip
 
 

@@ -227,6 +227,16 @@ class Timing(msgspec.Struct, frozen=True, kw_only=True):
     source: str
 
 
+class Quarter(msgspec.Struct, frozen=True, kw_only=True):
+    """Mean weekly use over the last year's weeks that began in three months of it; measured, over ``weeks`` weeks."""
+
+    at: str
+    what: Measure
+    months: str
+    per_week: float
+    weeks: int
+
+
 class Starts(msgspec.Struct, frozen=True, kw_only=True):
     """Starts a week and what is put in at first and in all, from loads watched; None where nobody watched."""
 
@@ -249,6 +259,7 @@ class UseLearned(msgspec.Struct, frozen=True, kw_only=True):
     back_test: tuple[BackTested, ...]
     timing: tuple[Timing, ...]
     starts: Starts | None = None
+    by_season: tuple[Quarter, ...] = ()
     notes: tuple[str, ...] = ()
 
 
