@@ -6,19 +6,23 @@ import sys
 from pathlib import Path
 
 import msgspec
+import numpy as np
 import pytest
 
 from drybank.plan import make_plan, price_setting
 from drybank.plan.answer import relaxed
 from drybank.plan.outcome import weekly_minor
 from drybank.plan.ranges import best_in
-from drybank.plan.search.problem import middle, problem
+from drybank.plan.search.problem import choice_of, middle, problem
 from drybank.plan.search.reference import is_allowed
 from drybank.records.errors import InputError, InputErrors
+from drybank.records.money import Money
 from drybank.records.plan import PlanLimits
+from drybank.records.traffic import Arrivals, Buying, Pocket, Spread, Visits, WasherKind
+from drybank.records.traffic import Store as Trade
 
 sys.path.insert(0, str(Path(__file__).parent))
-from cast import grid, inputs
+from cast import grid, inputs, loads
 
 LIMITS = PlanLimits(
     normal_load_pieces_at_most=6,
@@ -171,3 +175,54 @@ class TestWhatIf:
 
     def test_the_answer_itself_breaks_nothing(self, asked, plan):
         assert price_setting(asked, plan.setting, against=asked.today).breaks == ()
+
+
+@pytest.fixture(scope="module")
+def busy():
+    """A bank of five pockets in a week of customers who leave the line, and its plan."""
+    rates = [0.0] * 168
+    for day in range(7):
+        rates[24 * day + 8 : 24 * day + 21] = [3.4] * 13
+    minute = Spread("exponential", (600.0,))
+    mass = Spread("quantiles", tuple(float(x) for x in np.quantile(loads().load_kg, np.linspace(0, 1, 17))))
+    week = Trade(
+        name="busy", arrivals=Arrivals(by_hour=tuple(rates)),
+        visits=Visits(loads_share=(0.5, 0.5), load_kg=(mass,), patience_pocket_s=minute, patience_washer_s=minute),
+        buying=Buying(belief=Spread("uniform", (0.7, 1.3)), away_s=minute, transfer_s=minute),
+        washers=(WasherKind(size=1, count=12, cycle_s=Spread("constant", (1800.0,))),),
+        pockets=tuple(Pocket(name=str(i), capacity_kg=40.0) for i in range(5)),
+    )  # fmt: skip
+    asked = inputs(limits=PlanLimits(heat_step_at_most_c=None, posted_step_s=30), traffic=week)
+    return asked, make_plan(asked)
+
+
+class TestWithAWeekOfCustomers:
+    """Queues counted: the answer brings at least what any setting that went through brings, today's among them."""
+
+    def test_what_waiting_takes_is_said_beside_the_headline(self, busy):
+        _, plan = busy
+        queue = plan.queue
+        assert queue.cost_minor >= 0.0
+        net = plan.figure("contribution").difference.value - (queue.cost_minor - queue.cost_today_minor)
+        assert f"With customers who leave the line counted: {Money(round(net), 'USD')} a week" in plan.what_it_brings
+
+    def test_no_setting_that_went_through_brings_more_today_not_either(self, busy):
+        asked, plan = busy
+        assert all(r.behind_minor >= -1e-6 for r in plan.rivals)
+        mine = weekly_minor(asked, plan.setting, middle(asked)) - plan.queue.cost_minor
+        today = weekly_minor(asked, asked.today, middle(asked)) - plan.queue.cost_today_minor
+        question = problem(asked)
+        choice = choice_of(asked, question, asked.today)
+        assert choice is not None
+        assert is_allowed(question, choice)
+        assert mine >= today - 0.5
+
+    def test_waits_come_with_intervals_and_the_difference_with_its_own(self, busy):
+        _, plan = busy
+        for key in ("wait", "wait p95", "lost in line"):
+            one = plan.figure(key)
+            assert one.today.interval.low <= one.today.value <= one.today.interval.high
+            assert one.proposed.interval.low <= one.proposed.value <= one.proposed.interval.high
+            assert one.difference.value == pytest.approx(one.proposed.value - one.today.value, abs=1e-6)
+            wide = sum(((e.interval.high - e.interval.low) / 2) ** 2 for e in (one.today, one.proposed)) ** 0.5
+            assert (one.difference.interval.high - one.difference.interval.low) / 2 <= 1.5 * wide + 1e-9

@@ -46,8 +46,8 @@ from drybank.records.plan import (
     SettingPriced,
 )
 
-KEPT = 256
-"""Settings that the short list keeps."""
+KEPT, RIVALS = 256, 3
+"""Settings that the short list keeps; runners-up that are named."""
 
 
 def make_plan(inputs: PlanInputs) -> Plan:
@@ -69,11 +69,18 @@ def make_plan(inputs: PlanInputs) -> Plan:
     least = price_response(inputs)
     front = _front(inputs, question, first)
     named = _named(inputs, question, ranking, least.setting, front)
-    also = [(s, _weekly(inputs, question, s)) for s in [n.setting for n in named] + [p.setting for p in front]]
+    through = [n.setting for n in named] + [p.setting for p in front] + _today_allowed(inputs, question)
+    also = [(s, _weekly(inputs, question, s)) for s in through]
     queued = through_traffic(inputs, _settings(inputs, question, ranking), also)
     answer = queued.setting if queued is not None else first
     _hold_against_plain_maths(inputs, question, answer)
     return _written(inputs, question, _Found(ranking, first, least, front, named, queued), answer)
+
+
+def _today_allowed(inputs: PlanInputs, question: Problem) -> list[PlanSetting]:
+    """Today's setting where it keeps every constraint: with queues counted it may be the best."""
+    choice = choice_of(inputs, question, inputs.today) if inputs.today is not None else None
+    return [inputs.today] if inputs.today is not None and choice is not None and is_allowed(question, choice) else []
 
 
 @dataclass(frozen=True)
@@ -238,7 +245,7 @@ def _written(inputs: PlanInputs, question: Problem, found: _Found, answer: PlanS
         store=inputs.store, bank=inputs.bank, currency=inputs.currency,
         setting=answer, house=house_of(inputs.grid, answer), today=inputs.today,
         what_to_set=words.what_to_set(inputs, answer, keeps),
-        what_it_brings=words.what_it_brings(inputs, by_key, keeps),
+        what_it_brings=words.what_it_brings(inputs, by_key, keeps, queued.report if queued is not None else None),
         what_could_be_wrong=words.what_could_be_wrong(inputs, ranked),
         keeps_today=keeps, changes=words.changes(inputs, answer, inputs.today),
         figures=(*made, *waiting_figures(queued, inputs.today)),
@@ -265,7 +272,7 @@ def _same(a: PlanSetting, b: PlanSetting) -> bool:
 
 def _notes(inputs: PlanInputs, queued: Queued | None) -> tuple[str, ...]:
     notes = list(inputs.notes)
-    if not inputs.sheet_is_read_back:
+    if not inputs.sheet_is_read_back and not any(n.startswith("Nobody has read back") for n in notes):
         notes.append("Nobody has read the control sheet back at a machine yet; try one pocket first.")
     if queued is None:
         notes.append("Waiting for a pocket is not counted: no week of customers was given.")
@@ -337,8 +344,10 @@ def _named(
     out += [_Name("other heats", s, "Its heats are set otherwise.") for s in others if s.temps != first.temps][:1]
     out.append(_Name("best before queues", first, "It brings most when nobody waits."))
     kept: list[_Name] = []
+    out += [_Name("next in what it brings", s, "It comes next.") for s in others[1 : 3 + RIVALS]]
     for one in out:
-        if not any(k.setting == one.setting for k in kept):
+        is_spare = one.name == "next in what it brings" and len(kept) > RIVALS
+        if not is_spare and not any(k.setting == one.setting for k in kept):
             kept.append(one)
     return tuple(kept)
 
@@ -349,7 +358,7 @@ def _rivals(inputs: PlanInputs, question: Problem, found: _Found, answer: PlanSe
     best = after.get(answer, _weekly(inputs, question, answer))
     out: list[Rival] = []
     for one in found.named:
-        if one.setting == answer or len(out) == 3:
+        if one.setting == answer or len(out) == RIVALS:
             continue
         minor = after.get(one.setting, _weekly(inputs, question, one.setting))
         wait = found.queued.waits_s.get(one.setting) if found.queued is not None else None

@@ -215,6 +215,7 @@ def _report(inputs: PlanInputs, candidates: int, run: _Run, today: _Run | None) 
         wait_mean_difference_s=None if today is None else estimate(run.waits - today.waits, "s"),
         lost_today=None if today is None else estimate(today.lost, "customers a week"),
         lost=estimate(run.lost, "customers a week"), lost_difference=change, cost_minor=run.cost_minor,
+        cost_today_minor=None if today is None else today.cost_minor,
         keeps_wait_limit=keeps, says=_says(inputs, run, keeps, change),
     )  # fmt: skip
 

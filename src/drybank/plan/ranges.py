@@ -356,7 +356,11 @@ def fuel_hold(inputs: PlanInputs, steps: Sequence[FuelStep], *, is_best: bool) -
     today = inputs.costs.fuel_minor_kwh.value
     unit = fuel_unit(inputs)
     span = " to ".join(price(inputs, today * unit.kwh * e) for e in ends)
-    who = "These settings stay the best" if is_best else "Before queues, today's best settings stay the best"
+    who = (
+        "These settings stay the best"
+        if is_best
+        else "Before queues, what is best at today's fuel price stays the best"
+    )
     if today <= 0:
         return FuelHold(low_times=None, high_times=None, says="Fuel costs nothing here, so its price changes nothing.")
     says = f"{who} while fuel costs {ends[0]:.2f} to {ends[1]:.2f} times today's price ({span} a {unit.name})"

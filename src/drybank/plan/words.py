@@ -9,7 +9,7 @@ from drybank.energy import Electricity, billed_joules
 from drybank.records.energy import UNITS_OF, Propane
 from drybank.records.errors import DrybankError
 from drybank.records.money import MINOR_DIGITS, Money
-from drybank.records.plan import Matter, PlanFigure, PlanInputs, PlanSetting, SettingChange
+from drybank.records.plan import Matter, PlanFigure, PlanInputs, PlanSetting, QueueReport, SettingChange
 from drybank.records.units import KWH_J, minutes
 
 
@@ -93,7 +93,9 @@ def what_to_set(inputs: PlanInputs, setting: PlanSetting, keeps: bool) -> str:
     return f"Set {say_setting(inputs, setting)}."
 
 
-def what_it_brings(inputs: PlanInputs, figures: Mapping[str, PlanFigure], keeps: bool) -> str:
+def what_it_brings(
+    inputs: PlanInputs, figures: Mapping[str, PlanFigure], keeps: bool, queue: QueueReport | None = None
+) -> str:
     """The weekly contribution, or its change, with a week's scatter and the range of assumption apart; and why."""
     figure = figures["contribution"]
     change = figure.difference
@@ -113,6 +115,10 @@ def what_it_brings(inputs: PlanInputs, figures: Mapping[str, PlanFigure], keeps:
         f"About {money(inputs, abs(change.value))} a week {more} than today "
         f"({money(inputs, change.interval.low)} to {money(inputs, change.interval.high)} in 95 of 100 weeks, by chance alone)."
     )
+    if queue is not None and queue.cost_today_minor is not None:
+        more_lost = queue.cost_minor - queue.cost_today_minor
+        if abs(more_lost) >= 1.0:
+            text += f" With customers who leave the line counted: {money(inputs, change.value - more_lost)} a week."
     year, half = 52.0 * change.value, 52.0**0.5 * (change.interval.high - change.value)
     text += f" Over a year: {money(inputs, year)} ({money(inputs, year - half)} to {money(inputs, year + half)})."
     if change.assumption is not None:

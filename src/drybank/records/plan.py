@@ -378,6 +378,8 @@ class QueueReport(msgspec.Struct, frozen=True, kw_only=True):
     lost_difference: Estimate | None
     cost_minor: float
     """What customers lost in line take along, a week, at these settings."""
+    cost_today_minor: float | None = None
+    """The same at today's settings."""
     keeps_wait_limit: bool | None
     says: str
 
