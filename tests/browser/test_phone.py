@@ -305,7 +305,7 @@ def test_logging_out_asks_first_where_entries_wait_and_takes_the_round_along(pho
     hand.note("still here")
     hand.go("#/phone")
     hand.tab.click("text=Log out")
-    hand.tab.wait_for_selector("h1:has-text('1 still wait here')")
+    hand.tab.wait_for_selector("h1:has-text('Still waiting here: 1')")
     hand.tab.click("text=Log out all the same")
     hand.tab.wait_for_selector("text=Log in once with signal")
     stored = hand.everything_stored()

@@ -82,10 +82,11 @@ async function tell() {
   const toMend = lines.filter((l) => l.state !== "waiting").length;
   const unsent = lines.filter((l) => l.state === "waiting");
   const news = (await keep.unread(person.handle)).length;
-  const words = toMend ? t("{n} to mend", { n: toMend })
-    : news ? t("{n} to look at", { n: news })
-    : unsent.length ? t("{n} waiting, oldest {age}", { n: unsent.length, age: age(Math.min(...unsent.map((l) => l.made))) })
-    : state.is === "no signal" ? t("No signal since {time}", { time: clock(state.since) }) : t("All sent");
+  const words = [
+    toMend && t("{n} to mend", { n: toMend }),
+    !toMend && news && t("{n} to look at", { n: news }),
+    unsent.length && t("{n} waiting, oldest {age}", { n: unsent.length, age: age(Math.min(...unsent.map((l) => l.made))) }),
+  ].filter(Boolean).join(" · ") || (state.is === "no signal" ? t("No signal since {time}", { time: clock(state.since) }) : t("All sent"));
   const log = ["log in", "another"].includes(state.is) && unsent.length ? ` · ${t("Log in")}` : "";
   top.replaceChildren(link(words + log, "#/waiting", toMend || news || log ? "heed" : unsent.length ? "" : "quiet"));
 }

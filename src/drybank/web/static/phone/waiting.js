@@ -26,7 +26,7 @@ export async function waiting(screen, person) {
     news.length ? el("h2", {}, t("To look at")) : null,
     ...news.map((line) => notice("heed", el("p", {}, el("strong", {}, said(line))), line.note)),
     unsent.length ? el("h2", {}, t("Waiting")) : null,
-    el("ul", { className: "review" }, unsent.map((line) => el("li", {}, el("strong", {}, said(line)), el("span", { className: "quiet" }, age(line.made))))),
+    el("ul", { className: "review" }, unsent.map((line) => el("li", {}, el("span", {}, said(line)), el("span", { className: "quiet" }, age(line.made))))),
     named.length ? el("p", { className: named.some((p) => p.why) ? "heed" : "quiet" }, named.map((p) => p.why || t("A photo waits.")).join(" ")) : null,
     sent.length ? el("h2", {}, t("In the book")) : null,
     el("ul", { className: "review" }, sent.slice(0, 30).map((line) => el("li", {}, el("span", {}, said(line), line.note ? el("span", { className: "heed block" }, line.note) : null, line.dropped ? el("span", { className: "heed block" }, t("Dropped: {why}", { why: line.dropped })) : null), el("span", { className: "quiet" }, clock(new Date(line.at)))))),
@@ -51,7 +51,7 @@ function signal() {
     fault: [t("Sending failed. It is tried again by itself."), "heed"],
   }[state.is];
   if (!is) return null;
-  const words = ["log in", "another"].includes(state.is) ? el("p", {}, link(t("Log in"), "/log-in?next=/phone/")) : null;
+  const words = ["log in", "another"].includes(state.is) ? el("p", { className: "acts" }, link(t("Log in"), "/log-in?next=/phone/", "button second")) : null;
   return notice(is[1], is[0], ...(words ? [words] : []));
 }
 
@@ -129,7 +129,7 @@ async function logOut(screen, person) {
   };
   if (!n) return out();
   screen.page([
-    el("h1", { tabIndex: -1 }, t("{n} still wait here", { n })),
+    el("h1", { tabIndex: -1 }, t("Still waiting here: {n}", { n })),
     el("p", {}, t("They stay on this phone, and nobody else sees or sends them. They go to the book when you log in here again.")),
     el("p", { className: "acts" }, button(t("Send now"), async () => { await send(); await thisPhone(screen, person); }), button(t("Log out all the same"), out, "second")),
   ], { back: () => screen.go("#/phone") });
