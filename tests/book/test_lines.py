@@ -6,14 +6,15 @@ import contextlib
 import io
 import json
 import tracemalloc
+from pathlib import Path
 from time import process_time
 
 import pytest
-from book_making import Places, begun, entry, first, histories, opened, reading, readings
+from book_making import Places, begun, entry, first, histories, now, opened, reading, readings
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from drybank.book import Book
+from drybank.book import Book, open_book
 from drybank.records.entry import Corrected, Entry, Noted
 from drybank.records.errors import BookError, DrybankError, DuplicateDiffers, InputError, InputErrors, TipMoved
 
@@ -241,6 +242,26 @@ class TestHostile:
         assert len(caught.value.sentence()) < 10_000
         assert seconds < 2
         assert peak < 10 * len(bad)
+
+
+def test_a_long_file_takes_no_more_memory_than_a_short_one_and_comes_in_whole_or_not_at_all(tmp_path: Path):
+    """Four times as many lines may take a quarter more at most. With its last line gone nothing is stored."""
+    peaks = []
+    for count in (1_000, 4_000):
+        with open_book(tmp_path / f"here{count}.book", create=True, clock=now) as book:
+            book.append([first("elm"), *readings(count)])
+            file, before = exported(book), hashes(book)
+        with open_book(tmp_path / f"there{count}.book", create=True, clock=now) as book:
+            with pytest.raises(InputError, match="last line"):
+                book.import_lines(io.BytesIO(file[: file.rindex(b"\n", 0, -1) + 1]))
+            assert book.stores() == ()
+            tracemalloc.start()
+            done = book.import_lines(io.BytesIO(file))
+            peaks.append(tracemalloc.get_traced_memory()[1])
+            tracemalloc.stop()
+            assert (done.added, done.known) == (count + 1, 0)
+            assert hashes(book) == before
+    assert peaks[1] < 1.25 * peaks[0]
 
 
 def test_an_unknown_store_cannot_be_exported(book: Book):

@@ -9,12 +9,14 @@ from __future__ import annotations
 import hashlib
 from base64 import b64decode, b64encode
 from collections.abc import Iterable, Iterator, Sequence
+from datetime import datetime
 from typing import IO, TYPE_CHECKING, Any, Literal, cast
 
 import msgspec
 
 from drybank.book import beside, chain, rules
 from drybank.book.placing import Arrival, Placing
+from drybank.book.spool import Spool
 from drybank.records.errors import BookError, DrybankError, InputError, InputErrors, TipMoved
 
 if TYPE_CHECKING:
@@ -72,22 +74,13 @@ class _FileLine(msgspec.Struct, frozen=True, kw_only=True, forbid_unknown_fields
     tips: dict[str, str] | None = None
 
 
-class _Arrived(msgspec.Struct, frozen=True):
-    """A chained line of the file with its number."""
-
-    number: int
-    line: chain.Line
-    written: chain.Written
-
-
 class _File(msgspec.Struct):
-    """A file read and found sound in itself."""
+    """A file read and found sound in itself; its lines lie in the spool."""
 
-    arrived: list[_Arrived] = []
-    kept: list[dict[str, Any]] = []
+    spool: Spool
+    now: datetime
     mistakes: list[InputError] = []
-    ids: dict[str, int] = {}
-    ends: dict[str, chain.Line] = {}
+    ends: dict[str, tuple[int, str]] = {}
     is_ended: bool = False
 
 
@@ -140,52 +133,64 @@ def import_lines(book: Book, lines: Iterable[bytes | str], *, if_moved: IfMoved 
     TipMoved, DuplicateDiffers, ChainBroken, Missing
         The file does not fit the book.
     """
-    file = _read(lines)
-    now = book.clock()
-    for each in file.arrived:
-        with _At(each.number):
-            rules.check_alone(each.written, now)
-    stores = sorted(file.ends)
+    with Spool() as spool:
+        file = _read(lines, spool, book.clock())
+        return _store(book, file, if_moved)
+
+
+def _store(book: Book, file: _File, if_moved: IfMoved) -> Imported:
+    """What was read and checked, in one transaction, some lines at a time."""
+    stores, spool = sorted(file.ends), file.spool
     result: list[Imported] = []
 
-    def compose() -> list[chain.Line]:
-        behind = tuple(store for store in stores if _is_moved(book, store, file))
+    def compose() -> Iterator[list[chain.Line]]:
+        behind = _moved(book, file)
         if behind and if_moved == "refuse":
             raise TipMoved(
                 f"Since this file was written, store “{behind[0]}” has moved on here. Nothing was stored. Import with "
                 "“append” to book the unknown entries behind it, or import into a new book."
             )
-        arrivals = [_arrival(each, each.line.store in behind, chain.moment_text(now)) for each in file.arrived]
-        placing = Placing(book.rows, arrivals, doubts=book.doubts)
-        for each, arrival in zip(file.arrived, arrivals, strict=True):
-            with _At(each.number):
-                placing.place(arrival)
-        added = len(placing.lines)
+        added = 0
+        for part in spool.in_parts():
+            arrivals = [_arrival(line, line.store in behind, chain.moment_text(file.now)) for _, line in part]
+            placing = Placing(book.rows, arrivals, doubts=book.doubts)
+            for (number, _), arrival in zip(part, arrivals, strict=True):
+                with _At(number):
+                    placing.place(arrival)
+            added += len(placing.lines)
+            yield placing.lines
         result[:] = [
-            Imported(added=added, known=len(arrivals) - added, kept=len(file.kept), stores=tuple(stores), behind=behind)
+            Imported(added=added, known=spool.lines - added, kept=spool.things, stores=tuple(stores), behind=behind)
         ]
-        return placing.lines
 
-    book.rows.write(stores, compose, file.kept)
+    book.rows.write_in_parts(stores, compose, spool.all_kept)
     return result[0]
 
 
-def _is_moved(book: Book, store: str, file: _File) -> bool:
-    """Whether the chain here is neither the beginning of the file's chain nor its continuation."""
-    seq, tip = book.rows.heads([store]).get(store, (0, ""))
-    end = file.ends[store]
-    if seq == 0:
-        return False
-    if seq >= end.seq:
-        return [line.hash for line in book.rows.page(store, end.seq - 1, 1)] != [end.hash]
-    return not any(a.line.store == store and a.line.seq == seq and a.line.hash == tip for a in file.arrived)
+def _moved(book: Book, file: _File) -> tuple[str, ...]:
+    """Stores whose chain here is neither the beginning of the file's chain nor its continuation."""
+    heads = book.rows.heads(sorted(file.ends))
+    shorter = {store: head for store, head in heads.items() if 0 < head[0] < file.ends[store][0]}
+    met: set[str] = set()
+    if shorter:
+        for _, line in file.spool.all_lines():
+            if shorter.get(line.store) == (line.seq, line.hash):
+                met.add(line.store)
+    out = []
+    for store, (seq, _) in sorted(heads.items()):
+        end, tip = file.ends[store]
+        if seq == 0 or store in met:
+            continue
+        if seq < end or [line.hash for line in book.rows.page(store, end - 1, 1)] != [tip]:
+            out.append(store)
+    return tuple(out)
 
 
-def _arrival(each: _Arrived, is_behind: bool, now: str) -> Arrival:
+def _arrival(line: chain.Line, is_behind: bool, now: str) -> Arrival:
+    written = chain.Written(entry=chain.read(line.text), text=line.text)
     if is_behind:
-        return Arrival(written=each.written, booked=now, old_hash=each.line.hash)
-    line = each.line
-    return Arrival(written=each.written, booked=line.booked, old_hash=line.old_hash, seq=line.seq)
+        return Arrival(written=written, booked=now, old_hash=line.hash)
+    return Arrival(written=written, booked=line.booked, old_hash=line.old_hash, seq=line.seq)
 
 
 class _At:
@@ -205,8 +210,8 @@ class _At:
 # Reading a file that may be hostile
 
 
-def _read(lines: Iterable[bytes | str]) -> _File:
-    file = _File()
+def _read(lines: Iterable[bytes | str], spool: Spool, now: datetime) -> _File:
+    file = _File(spool=spool, now=now)
     number = 0
     for number, raw in enumerate(_bounded(lines), 1):
         if file.is_ended and not raw.strip():
@@ -265,7 +270,7 @@ def _take(file: _File, number: int, line: _FileLine) -> None:
         _check_end(file, line)
         file.is_ended = True
     elif line.kept is not None:
-        file.kept.append(_kept(line.kept))
+        file.spool.put_kept(_kept(line.kept))
     elif bytes(line.entry):
         _take_entry(file, number, line)
     elif not line.drybank:
@@ -273,11 +278,11 @@ def _take(file: _File, number: int, line: _FileLine) -> None:
 
 
 def _check_end(file: _File, line: _FileLine) -> None:
-    tips = {store: end.hash for store, end in file.ends.items()}
-    if (line.entries, line.things, line.tips) != (len(file.arrived), len(file.kept), tips):
+    tips = {store: tip for store, (_, tip) in file.ends.items()}
+    if (line.entries, line.things, line.tips) != (file.spool.lines, file.spool.things, tips):
         raise InputError(
             f"the file should hold {line.entries} entries and {line.things} kept things and end as it says; it holds "
-            f"{len(file.arrived)} and {len(file.kept)}.",
+            f"{file.spool.lines} and {file.spool.things}.",
             mend="Lines were lost, added or changed; get the file anew.",
         )
 
@@ -286,19 +291,19 @@ def _take_entry(file: _File, number: int, line: _FileLine) -> None:
     _check_booked(line.booked)
     text = _true_text(line)
     entry = chain.read(text)
-    if entry.id in file.ids:
-        raise InputError(f"entry {entry.id} stands in line {file.ids[entry.id]} already.")
-    end = file.ends.get(entry.store)
-    seq, tip = (end.seq, end.hash) if end else (0, "")
+    first = file.spool.first_seen(entry.id, number)
+    if first != number:
+        raise InputError(f"entry {entry.id} stands in line {first} already.")
+    seq, tip = file.ends.get(entry.store, (0, ""))
     if (line.seq, line.prev) != (seq + 1, tip):
         raise InputError(
             f"it does not follow place {seq} of store “{entry.store}”.", mend="A line is missing or moved."
         )
     written = chain.Written(entry=entry, text=text)
+    rules.check_alone(written, file.now)
     chained = chain.line_of(written, seq=line.seq, booked=line.booked, prev=line.prev, old_hash=line.old_hash)
-    file.ids[entry.id] = number
-    file.ends[entry.store] = chained
-    file.arrived.append(_Arrived(number, chained, written))
+    file.ends[entry.store] = (chained.seq, chained.hash)
+    file.spool.put(number, chained)
 
 
 def _true_text(line: _FileLine) -> str:

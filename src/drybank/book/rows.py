@@ -27,6 +27,9 @@ COLUMNS = tuple(Line.__struct_fields__)
 AT_ONCE = 500
 """Rows or ids in one statement; SQLite's ORM back end allows 999 parameters."""
 
+ROWS_AT_ONCE = 80
+"""Rows of twelve columns in one statement, by the same limit."""
+
 PAUSES_S = (0.1, 0.3, 0.6, 1.0, 2.0, 4.0)
 
 P = ParamSpec("P")
@@ -169,7 +172,6 @@ class Rows:
             rows = rows.filter(within | Q(kind="correction") | Q(id__in=corrections.values("corrects")))
         return self._lines(rows.order_by("seq"))
 
-    @_persistent
     def write(
         self, stores: Sequence[str], compose: Callable[[], list[Line]], kept: Sequence[Mapping[str, Any]] = ()
     ) -> None:
@@ -177,24 +179,39 @@ class Rows:
 
         ``kept`` goes beside the chain; what is there already, or was erased here, stays as it is.
         """
+        self.write_in_parts(stores, lambda: [compose()], lambda: kept)
+
+    @_persistent
+    def write_in_parts(
+        self,
+        stores: Sequence[str],
+        compose: Callable[[], Iterable[Sequence[Line]]],
+        kept: Callable[[], Iterable[Mapping[str, Any]]] = tuple,
+    ) -> None:
+        """`write`, with the lines composed and added some at a time; both are asked anew where it is tried again."""
         with transaction.atomic(using=self.alias):
             if self.vendor == "postgresql":
                 with connections[self.alias].cursor() as cursor:
                     for store in sorted(set(stores)):
                         cursor.execute("SELECT pg_advisory_xact_lock(hashtext(%s))", [f"drybank {store}"])
-            self._add(compose())
-            for thing in kept:
+            for part in compose():
+                self._add(part)
+            for thing in kept():
                 KeptThing.objects.using(self.alias).get_or_create(sha256=thing["sha256"], defaults=thing)
 
     def _add(self, lines: Sequence[Line]) -> None:
         if not lines:
             return
-        # Plain executemany: building model objects and their statement takes twice as long as storing the rows.
+        # Plain statements: building model objects and their statement takes twice as long as storing the rows. Many rows in
+        # one, because SQLite lets go of the interpreter at each step, and other threads keep it for a while.
         with connections[self.alias].cursor() as cursor:
             quote = connections[self.alias].ops.quote_name
-            names, marks = ", ".join(map(quote, COLUMNS)), ", ".join(["%s"] * len(COLUMNS))
-            statement = f"INSERT INTO {quote(Row._meta.db_table)} ({names}) VALUES ({marks})"
-            cursor.executemany(statement, [msgspec.structs.astuple(line) for line in lines])
+            names, marks = ", ".join(map(quote, COLUMNS)), f"({', '.join(['%s'] * len(COLUMNS))})"
+            for start in range(0, len(lines), ROWS_AT_ONCE):
+                some = lines[start : start + ROWS_AT_ONCE]
+                values = [value for line in some for value in msgspec.structs.astuple(line)]
+                places = ", ".join([marks] * len(some))
+                cursor.execute(f"INSERT INTO {quote(Row._meta.db_table)} ({names}) VALUES {places}", values)
         heads = Head.objects.using(self.alias)
         for line in {line.store: line for line in lines}.values():
             if not heads.filter(store=line.store).update(seq=line.seq, hash=line.hash):
