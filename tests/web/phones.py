@@ -35,6 +35,7 @@ def serve(where, people):
             Membership.objects.get_or_create(person=person, store=STORE, role=role)
         DeviceToken.objects.filter(person=person).delete()
         tokens.append(devices.make(store=STORE, handle=person.handle, label=f"phone {n}", now=now(), made_by=owner)[0])
+    serving.warm_intake(site.book())  # as `drybank open` does when it begins
     taken = serving.listen("127.0.0.1", 0)
     sys.stdout.write(json.dumps({"port": taken.getsockname()[1], "tokens": tokens}) + "\n")
     sys.stdout.flush()

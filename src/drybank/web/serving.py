@@ -21,6 +21,8 @@ if TYPE_CHECKING:
 
 THREADS = 16
 LARGEST_BODY = 20_000_000
+SWITCH_S = 0.0005
+"""The database lets go of the interpreter at every row; with the usual 5 ms each row of a sending waited so long for its turn."""
 CONNECTIONS = 1000
 """Kept open at once: a browser holds several, and with the server's usual hundred a crew of fifty phones waited for each other."""
 
@@ -131,6 +133,7 @@ def _say_place(place: Place, port: int) -> None:
 
 def _answer(taken: socket.socket, place: Place | None) -> None:
     """Answer until stopped: over TLS to the network, else plainly to this computer or to the proxy on it."""
+    sys.setswitchinterval(SWITCH_S)
     from drybank.web import site
 
     if place is not None:
@@ -158,6 +161,19 @@ def first_link(address: str) -> str:
     return f"{address}invited/{people.invite(store=EVERY_STORE, role='owner', now=site.now(), days=1)}"
 
 
+def warm_intake(book: Book) -> None:
+    """Load every view and read the past of the first stores, so that the first phone to send need not wait for that."""
+    from django.urls import get_resolver
+
+    from drybank.desk.intake_past import STORES_KEPT, past_of
+
+    get_resolver().url_patterns  # noqa: B018
+    for store in book.stores()[:STORES_KEPT]:
+        past = past_of(book, store)
+        with past.lock:
+            past.refresh(book, store)
+
+
 def _warm(book: Book) -> None:
     """Draw once and read each store's use, so that the first page is quick."""
     from django.db import connections
@@ -167,6 +183,7 @@ def _warm(book: Book) -> None:
     from drybank.web import work
 
     try:
+        warm_intake(book)
         draw(Chart(title="", alt="", spec={"data": {"values": []}, "mark": "bar"}, heads=(), rows=()))
         for store in book.stores():
             work.upkeep(store)
