@@ -157,8 +157,7 @@ def test_a_second_bill_for_the_same_days_or_in_another_unit_is_refused(book, pen
 def test_boxes_without_a_bag_are_paid_in_under_the_name_that_the_trail_gives_them(book, pen):
     cash.collect(book, STORE, ["1"], pen)
     cash.count(book, STORE, cash.CountSaid(boxes=("1",), pieces=("25x40",)), pen)
-    name = money_trail(book, STORE, pen.clock()).custody.bags[0].key
-    cash.deposit(book, STORE, [name], "10.00", pen)
+    cash.deposit(book, STORE, ["1"], "10.00", pen)
     custody = money_trail(book, STORE, pen.clock()).custody
     assert (custody.deposited.minor, custody.short.minor, custody.on_the_way.minor) == (1000, 0, 0)
 

@@ -117,7 +117,9 @@ def hand_over(
 @cash.command(epilog="Example: drybank cash deposit lantern A12 A13 --value 412.25 --slip 5512")
 def deposit(
     store: StoreKey,
-    bags: Annotated[list[str], typer.Argument(help="The bags paid in.", show_default=False)],
+    bags: Annotated[
+        list[str], typer.Argument(help="The bags paid in; a box or pocket where there was no bag.", show_default=False)
+    ],
     value: Annotated[str, typer.Option("--value", help="What the slip says, as 412.25.")],
     to: Annotated[str, typer.Option("--to", help="bank, or float for the change machine.")] = "bank",
     slip: Annotated[str, typer.Option("--slip", help="The slip's number.")] = "",
@@ -349,7 +351,7 @@ def _show_trail(trail) -> None:  # type: ignore[no-untyped-def]
     if waiting:
         rows = [
             (
-                b.key,
+                ", ".join(b.boxes) if b.key.startswith(("collection ", "count ")) else b.key,
                 b.state,
                 f"{b.age_days:.1f}",
                 "not counted" if b.counted_minor is None else f"{b.counted_minor / 100:,.2f}",
@@ -357,7 +359,7 @@ def _show_trail(trail) -> None:  # type: ignore[no-untyped-def]
             )
             for b in waiting[-20:]
         ]
-        say.table(("bag", "state", "days", "counted", "with"), rows, right=(2, 3))
+        say.table(("bag or boxes", "state", "days", "counted", "with"), rows, right=(2, 3))
     if trail.keys:
         say.table(("key", "with", "since"), [(k.thing, k.holder, f"{k.since:%Y-%m-%d}") for k in trail.keys])
     moved = [b for b in trail.boxes if b.since is not None or b.until is not None]

@@ -193,19 +193,28 @@ def hand_over(
     if not to.strip():
         raise InputError("Nobody was named.", mend="Say who has it now.")
     is_key = bag.casefold().startswith("key ")
-    if not is_key:
-        _known_bag(book, store, bag)
-    says = f"{bag[:1].upper() + bag[1:] if is_key else f'Bag {bag}'} is with {to} now."
-    return _enter(book, store, HandedOver(bag=bag, to=to, seal_number=seal), pen, happened, says)
+    followed = bag if is_key else _known_bag(book, store, bag)
+    name = bag[:1].upper() + bag[1:] if is_key else f"Bag {bag}" if followed == bag else f"What was in {bag}"
+    body = HandedOver(bag=followed, to=to, seal_number=seal)
+    return _enter(book, store, body, pen, happened, f"{name} is with {to} now.")
 
 
-def _known_bag(book: Book, store: str, bag: str) -> None:
-    """Refused unless a collection or count is followed under this name: a bag's own, or the one `cash where` gives it."""
+def _known_bag(book: Book, store: str, bag: str) -> str:
+    """The name under which a bag is followed; boxes emptied without a bag go by a box, its number or a pocket."""
     told = book.story(store, kinds=("collection", "count"))
     if any(isinstance(t.body, BoxesEmptied | PiecesCounted) and bag and t.body.bag == bag for t in told):
-        return
-    if bag not in rounds(told):
+        return bag
+    if bag in rounds(told):
+        return bag
+    laid = layout_at(book, store, book.clock())
+    try:
+        boxes = set(_boxes(laid, [bag]))
+    except InputErrors:
+        boxes = set()
+    last = [t.id for t in told if isinstance(t.body, BoxesEmptied) and not t.body.bag and boxes & set(t.body.boxes)]
+    if not last:
         raise Missing(f"No collection or count names bag “{bag}”. Check its number; `drybank cash where` lists them.")
+    return f"collection {last[-1]}"
 
 
 def deposit(
@@ -223,8 +232,7 @@ def deposit(
     laid = layout_at(book, store, happened or pen.clock())
     if to not in ("bank", "float"):
         raise InputError(f"“{to}” is not where money goes.", allowed="bank, float")
-    for bag in bags:
-        _known_bag(book, store, bag)
+    bags = tuple(dict.fromkeys(_known_bag(book, store, bag) for bag in bags))
     minor = parse_money(value, laid.store.currency).minor
     if not 0 <= minor <= 10**10 or not bags:
         raise InputError("A deposit needs bags and an amount that a bank would take.", allowed="0 to 100,000,000.00")
