@@ -38,7 +38,7 @@ The port, as others code to it (nothing here imports Django until a book is open
     new_entry(store, happened, by, origin, body, *, clock=utc_now) -> Entry   with an id of its own (UUIDv7)
     restore(backup, to) · salvage(damaged, to) · move(book, to)
 
-Modules: chain (canonical text, hash), rules (what may not be booked), placing (an arrival's place in its chain), story (folds over
+Modules: columns, packing and snapshot (numbers beside the book), spool (an import on its way), chain (canonical text, hash), rules (what may not be booked), placing (an arrival's place in its chain), story (folds over
 entries), ledger (Book), rows (the only user of the ORM), database (opening, migrations), verify, lines (JSON Lines),
 backup (copies, salvage, move), wreck (a damaged file read page by page), beside (what can be erased), models and
 migrations (tables, triggers); files (store files, sheets and histories in and out) is a room of its own.
