@@ -10,6 +10,8 @@ from babel.messages.pofile import read_po
 
 from drybank.web.views import phone
 
+from .conftest import STORE
+
 WEB = Path(phone.__file__).parents[1]
 CODE = sorted((WEB / "static" / "phone").glob("*.js"))
 CATALOGUE = WEB / "locale" / "es" / "LC_MESSAGES" / "djangojs.po"
@@ -95,3 +97,23 @@ class TestWhatIsServed:
     def test_the_library_stands_beside_its_licence(self):
         there = WEB / "static" / "phone" / "vendor"
         assert "Permission to use, copy, modify" in (there / "idb-LICENSE.txt").read_text()
+
+
+def test_the_books_answers_to_a_phone_come_in_the_persons_language(as_):
+    """A Spanish speaker's hand-over of a bag nobody knows: refused in Spanish, sentence by sentence."""
+    from drybank.desk.stamp import new_id
+    from drybank.web import site
+    from drybank.web.models import Person
+
+    Person.objects.filter(handle="collector").update(language="es")
+    try:
+        body = {"kind": "hand-over", "bag": "Z9", "to": "Tobin"}
+        entry = {"id": new_id(), "happened": f"{site.now():%Y-%m-%dT%H:%M:%SZ}", "body": body}
+        answer = as_("collector").post(
+            f"/api/v1/stores/{STORE}/entries", {"entries": [entry]}, content_type="application/json"
+        )
+        assert answer.json()["answers"][0]["why"] == (
+            "Ninguna recaudación ni recuento nombra la bolsa «Z9». Compruebe su número."
+        )
+    finally:
+        Person.objects.filter(handle="collector").update(language="")

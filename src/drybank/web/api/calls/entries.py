@@ -16,6 +16,7 @@ from drybank.web import site
 from drybank.web.api.app import describes
 from drybank.web.api.guard import ApiSeat
 from drybank.web.api.said import Refused, too_large
+from drybank.web.said import said
 from drybank.web.shown import kept
 
 LARGEST = 2_000_000
@@ -69,7 +70,12 @@ def send(request: HttpRequest, seat: ApiSeat) -> Received:
         site.book(), seat.store, [bytes(e) for e in sent.entries], seat.pen(sent.device), kinds=seat.kinds, since=sent.since,
         asks=seat.is_asked,
     )  # fmt: skip
-    return Received(answers=answers, now=f"{site.now():%Y-%m-%dT%H:%M:%S.%fZ}")
+    return Received(answers=tuple(map(_spoken, answers)), now=f"{site.now():%Y-%m-%dT%H:%M:%S.%fZ}")
+
+
+def _spoken(answer: Answer) -> Answer:
+    """An answer in the language of who sent; a phone shows it as it comes."""
+    return msgspec.structs.replace(answer, why=said(answer.why), mend=said(answer.mend), note=said(answer.note))
 
 
 def _read(raw: bytes) -> _Raw:
