@@ -5,7 +5,7 @@ import { pocketQuestion } from "./flow_cash.js";
 import { both, t } from "./words.js";
 
 export function noteFlow(ctx, stop) {
-  const back = stop ? `#/s/${ctx.store}/m/${stop.machine}` : `#/s/${ctx.store}`;
+  const back = stop ? `#/s/${ctx.store}/m/${encodeURIComponent(stop.machine)}` : `#/s/${ctx.store}`;
   const at = stop ? stop.machine : "";
   return {
     what: `note ${ctx.store} ${at}`,
@@ -31,7 +31,7 @@ export const powerWords = (power) => ({ on: t("Power stays on"), off: t("Power a
 
 /** Jobs due at one stop: for each kind of power the cautions first, then what was done, then how to leave it. */
 export function jobsFlow(ctx, stop) {
-  const back = `#/s/${ctx.store}/m/${stop.machine || "room"}`;
+  const back = `#/s/${ctx.store}/m/${encodeURIComponent(stop.machine || "room")}`;
   return {
     what: `jobs ${ctx.store} ${stop.machine}`,
     route: `${back}/jobs`,
@@ -62,7 +62,7 @@ export function jobsFlow(ctx, stop) {
 const placesOf = (stop, job) => (job.places.length ? job.places : [stop.machine || "store"]);
 
 export function outageFlow(ctx, stop) {
-  const back = `#/s/${ctx.store}/m/${stop.machine}`;
+  const back = `#/s/${ctx.store}/m/${encodeURIComponent(stop.machine)}`;
   return {
     what: `outage ${ctx.store} ${stop.machine}`,
     route: `${back}/outage`,

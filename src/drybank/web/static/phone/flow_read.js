@@ -8,7 +8,7 @@ const place = (stop) => t("Machine {machine}", { machine: stop.machine });
 export function readFlow(ctx, stop) {
   const may = new Set(ctx.round.kinds);
   const boxes = may.has("collection") ? stop.boxes : [];
-  const route = `#/s/${ctx.store}/m/${stop.machine}`;
+  const route = `#/s/${ctx.store}/m/${encodeURIComponent(stop.machine)}`;
   return {
     what: `read ${ctx.store} ${stop.machine}`,
     route: `${route}/read`,
