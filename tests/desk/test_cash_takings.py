@@ -177,7 +177,7 @@ def test_who_collects_does_not_count_alone_where_the_store_asks_for_two(book, pe
 
 def test_an_offer_of_cheaper_time_carries_its_own_settings_for_the_balance(book, pen, clock):
     ends = clock.now + timedelta(hours=4)
-    cash.offer(book, STORE, "long wall", clock.now, ends, pen, texts=("first time=36 min",))
+    cash.offer_settings(book, STORE, "long wall", (clock.now, ends), ("first time=36 min",), pen)
     body = book.story(STORE, kinds=("offer",))[-1].body
     assert next(v.value for v in body.values if v.purpose == "first time") == 36 * 60
     with pytest.raises(InputError, match="minutes, or has settings"):

@@ -20,7 +20,6 @@ import msgspec
 
 from drybank.records.entry import Body, Booked, Corrected, Entry, Plain
 from drybank.records.errors import ChainBroken, InputError
-from drybank.records.faults import fault_words
 
 LONGEST_TEXT = 4_000_000
 """Characters of one entry's text; a store file of a hundred machines takes about a twentieth of it."""
@@ -84,9 +83,7 @@ def write(entry: Entry) -> Written:
         if again != aware:
             _refuse_not_finite(aware)
     except msgspec.ValidationError as bad:
-        raise InputError(
-            f"{fault_words(str(bad))}.", where=_where(entry), mend="Put that field right and send it again."
-        ) from bad
+        raise InputError(f"{bad}.", where=_where(entry), mend="Put that field right and send it again.") from bad
     except (TypeError, ValueError, OverflowError, RecursionError, AttributeError) as bad:
         raise InputError(
             f"the entry cannot be written down: {bad}.", where=_where(entry), mend="Check its fields."

@@ -303,12 +303,16 @@ def offer(
     from drybank.cli.opened import opened, pen
     from drybank.cli.setting import moment
     from drybank.desk import cash as desk
+    from drybank.records.errors import InputError
 
     with opened(book) as it:
-        done = desk.offer(
-            it, store, bank, moment(starts, it, store), moment(ends, it, store), pen(by), minutes=minutes,
-            texts=settings or (), says=says,
-        )  # fmt: skip
+        first, last = moment(starts, it, store), moment(ends, it, store)
+        if settings and minutes is not None:
+            raise InputError("An offer is told by minutes or by settings, not both.", mend="Give one of them.")
+        if settings:
+            done = desk.offer_settings(it, store, bank, (first, last), settings, pen(by), says=says)
+        else:
+            done = desk.offer(it, store, bank, first, last, pen(by), minutes=minutes, says=says)
     _said(done, as_json)
 
 

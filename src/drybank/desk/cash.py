@@ -424,26 +424,41 @@ def offer(
     pen: Pen,
     *,
     minutes: float | None = None,
-    texts: Sequence[str] = (),
     says: str = "",
 ) -> Entered:
-    """Dated free or cheaper time for a bank: settings of its own while it lasts, or minutes given away in all.
-
-    ``texts`` are name=value lines over the house settings, which the balance then expects between the two moments.
-    """
-    from drybank.desk.houses import propose
-    from drybank.desk.standing import bank_key
-
-    key = bank_key(layout_at(book, store, pen.clock()), bank)
-    if ends <= starts:
-        raise InputError("The offer ends before it starts.", mend="Turn the moments round.")
-    if minutes is None and not texts and not says:
+    """Dated free time for a bank: ``minutes`` given away in all, over the whole of it."""
+    if minutes is None and not says:
         raise InputError(
             "An offer gives minutes, or has settings of its own.",
-            mend='Such as --set "time per piece=8 min", or --minutes 120.',
+            mend='Such as --minutes 120, or --set "time per piece=8 min".',
         )
     if minutes is not None and not 0 <= minutes <= MOST_GIVEN_MIN:
         raise InputError("An offer gives minutes in all.", allowed=f"0 to {MOST_GIVEN_MIN:,}")
-    values = propose(book, store, key, pen, texts=texts).values if texts else ()
-    body = OfferMade(bank=key, starts=starts, ends=ends, values=values, minutes_given=minutes, says=says)
+    return _offer(book, store, OfferMade(bank=bank, starts=starts, ends=ends, minutes_given=minutes, says=says), pen)
+
+
+def offer_settings(
+    book: Book,
+    store: str,
+    bank: str,
+    span: tuple[datetime, datetime],
+    texts: Sequence[str],
+    pen: Pen,
+    *,
+    says: str = "",
+) -> Entered:
+    """Dated cheaper or longer time: name=value lines over the house settings, which the balance expects in between."""
+    from drybank.desk.houses import propose
+
+    values = propose(book, store, bank, pen, texts=texts).values
+    return _offer(book, store, OfferMade(bank=bank, starts=span[0], ends=span[1], values=values, says=says), pen)
+
+
+def _offer(book: Book, store: str, body: OfferMade, pen: Pen) -> Entered:
+    from drybank.desk.standing import bank_key
+
+    if body.ends <= body.starts:
+        raise InputError("The offer ends before it starts.", mend="Turn the moments round.")
+    key = bank_key(layout_at(book, store, pen.clock()), body.bank)
+    body = msgspec.structs.replace(body, bank=key)
     return _enter(book, store, body, pen, None, "Offer entered: the balance expects it.")
