@@ -20,8 +20,6 @@ ties are true ties and the list equals brute force bit for bit.
 
 from __future__ import annotations
 
-from typing import Any
-
 import numpy as np
 from numba import njit
 from numpy.typing import NDArray
@@ -213,7 +211,7 @@ def search_sum(
     fits = np.ones(width, np.bool_)
     row, best = np.empty(width), np.empty(column.shape[0] + 1)
     best[column.shape[0]] = 0.0
-    size: Any = np.int64(0)  # not a literal: else every helper is compiled twice
+    size: int = starts[0] * 0  # no literal: else every helper is compiled twice
     for m in range(longest, 0, -1):
         _row(m, starts[m], starts[m + 1], need, fixed, weight, heat, column, above, table)
         may_start = m <= most_start and (normal_heat < 0 or normal_pieces >= m)
@@ -295,7 +293,7 @@ def search_first(
     sums = np.empty((steps, 3, width))
     row, best = np.empty(width), np.empty(column.shape[0] + 1)
     best[column.shape[0]] = 0.0
-    size: Any = np.int64(0)  # not a literal: else every helper is compiled twice
+    size: int = starts[0] * 0  # no literal: else every helper is compiled twice
     for i in range(times.size):
         t = times[i]
         least_x[0] = last
