@@ -227,6 +227,38 @@ class Hand:
         self.next()
         self.keep()
 
+    def time_a_start(self, machine, slot, pieces, seconds):
+        """A start timed elsewhere and typed, with the technician's own coins."""
+        self.begin(f"m/{machine}/time")
+        if slot:
+            self.heading("Which slot?")
+            self.choose(slot)
+        self.heading("How many pieces did you put in?")
+        self.fill(pieces)
+        self.heading("A start alone, or with a top-up?")
+        self.choose("A start alone")
+        self.heading("Time it")
+        self.fill(seconds)
+        self.heading("Were they your own coins")
+        self.choose("Yes, test coins")
+        self.keep()
+
+    def watch(self, purchases):
+        """Customers watched: so many came in, one left; each purchase (pocket, pieces)."""
+        self.begin("watch")
+        self.next()
+        for _ in range(len(purchases) + 1):
+            self.tab.click("[aria-label='One more: Customers came']")
+        self.tab.click("[aria-label='One more: Left without drying']")
+        for pocket, pieces in purchases:
+            self.tab.click("text=Somebody starts a dryer")
+            self.tab.fill("#answer", pocket)
+            self.tab.fill("#pieces", pieces)
+            self.next()
+            self.heading("Watch customers")
+        self.next()
+        self.keep()
+
     # What there is
 
     def round(self):

@@ -84,6 +84,10 @@ def test_readings_are_the_figures_that_were_typed(phone):
     hand.until_sent()
     body = booked("collector", since)[0].body
     assert {v.device: v.shown for v in body.values} == typed
+    errors = hand.context.new_cdp_session(hand.tab).send("Page.getInstallabilityErrors")["installabilityErrors"]
+    assert {e["errorId"] for e in errors} <= {
+        "in-incognito"
+    }  # as every context of these tests is; else the page installs
 
 
 @pytest.mark.skipif(not Path("/proc/self/cmdline").exists(), reason="finds the browser's processes in /proc")
@@ -344,6 +348,56 @@ def test_a_setting_is_read_back_before_it_is_kept(phone):
     there = change_day.status(site.book(), STORE, "stable", moment() + timedelta(hours=1))
     assert there.is_old_sign_down
     assert [c.state for c in there.controls if c.control == "5"] == ["done"]
+
+
+def test_the_other_forms_are_taken_by_the_book_as_they_are_made(phone):
+    """Jobs, a timed start with its test coins, a pocket out of service, customers watched, a bag weighed: 6 kinds."""
+    hand, since = phone("owner"), tip()
+    hand.open_store()
+    hand.lose_signal()
+    hand.begin("m/1/jobs")
+    while not hand.tab.query_selector("h1:has-text('Done, as you say?')"):
+        for box in hand.tab.query_selector_all("main input[type=checkbox]")[:1]:
+            box.check()
+        before = hand.tab.inner_text(".where")
+        hand.next()
+        hand.tab.wait_for_function("before => document.querySelector('.where').innerText !== before", arg=before)
+    hand.next()
+    hand.tab.wait_for_selector("#flash :text('Kept on this phone.')")
+    hand.time_a_start("1", "near slot", "6", "1500.5")
+    hand.begin("m/1/outage")
+    hand.fill("1")
+    hand.choose("Out of service from now")
+    hand.heading("Why?")
+    hand.fill("waits for the gas trade")
+    hand.keep()
+    hand.watch([("2", "4"), ("3", "6")])
+    hand.begin("count")
+    hand.choose("A")
+    hand.heading("The number on the bag?")
+    hand.fill("W9")
+    hand.choose("By weight")
+    hand.heading("Which coin is in it?")
+    hand.choose("25 c")
+    hand.heading("What does it weigh?")
+    hand.fill("567")
+    for _ in range(2):  # foreign pieces, who counted with you
+        before = hand.tab.inner_text("h1")
+        hand.next()
+        hand.tab.wait_for_function("before => document.querySelector('h1').innerText !== before", arg=before)
+    hand.keep()
+    hand.find_signal()
+    hand.until_sent()
+    made = {e.kind: e.body for e in booked("owner", since)}
+    assert sorted(made) == ["count", "outage", "proof", "reading", "service", "watch"]
+    assert made["proof"].measured["ran s"] == 1500.5
+    assert made["proof"].verdict in ("pass", "fail")  # judged by the desk
+    assert (made["reading"].test_pieces[0].count, made["reading"].test_input) == (6, "1.near")
+    assert made["watch"].first_pieces == (4, 6)
+    assert (made["watch"].customers, made["watch"].loads, made["watch"].walked_out) == (3, 2, 1)
+    assert (
+        100 <= made["count"].pieces[0].count <= 101
+    )  # 567 g of quarters of 5.67 g (US Mint, from memory), wear taken off
 
 
 def test_a_newer_version_is_offered_and_taken_whole(phone, monkeypatch):
