@@ -192,6 +192,8 @@ class TestAsTheTerminal:
         said = sentence_of(lambda: cash.count(book, STORE, cash.CountSaid(bag="A1", pieces=("25x1",)), pen))
         answer = one(book, pen, alone)
         assert answer.why in said
+        assert one(book, pen, {**alone, "with_second": "Tech"}).said == "refused", "the second is the first"
+        assert one(book, pen, {**alone, "bag": "", "boxes": ["box 1+2"]}).said == "refused"
         assert one(book, pen, {**alone, "with_second": "ann"}).said == "stored"
 
 

@@ -14,6 +14,7 @@ from __future__ import annotations
 from base64 import b64decode
 from collections.abc import Iterator, Mapping, Sequence
 from datetime import UTC, datetime, timedelta
+from itertools import islice
 from typing import TYPE_CHECKING, Any, Literal
 
 import msgspec
@@ -26,13 +27,13 @@ from drybank.desk.phone_proof import is_bare, is_of, judged
 from drybank.desk.stamp import Pen
 from drybank.records.entry import (
     AnyBody,
-    Booked,
     BoxesEmptied,
     Entry,
     ReadingTaken,
     SettingChanged,
 )
 from drybank.records.errors import BookError, ChainBroken, DrybankError, InputError, Missing, NewerBook
+from drybank.records.faults import fault_words
 
 if TYPE_CHECKING:
     from drybank.book import Book
@@ -45,7 +46,7 @@ LOOKED_BACK = timedelta(hours=12)
 """Where the phone does not say when it last heard of the book, others' work of this long before counts as news to it."""
 LOOKED_AT = 20
 """Entries about one thing that are looked through for others' work, the latest first."""
-
+SAID_AT_MOST = 3
 Said = Literal["stored", "already", "refused", "ask"]
 
 
@@ -121,34 +122,134 @@ def receive(
     if len(raw) > MOST_AT_ONCE:
         raise InputError(f"{len(raw)} entries are too many at once.", allowed=f"up to {MOST_AT_ONCE}")
     past = past_of(book, store)
-    with past.lock:
-        past.refresh(book, store)
+    taking = _Taking(book, store, pen, past, kinds, since, asks, raw)
+    with past.door:
+        past.waiting.append(taking)
+    with past.lock:  # whoever comes in first takes everybody who waits along, in one transaction
+        if not taking.is_done:
+            with past.door:
+                waiting, past.waiting = past.waiting, []
+            _take_all(book, store, past, waiting)
+    return taking.result()
+
+
+def _take_all(book: Book, store: str, past: Past, waiting: Sequence[_Taking]) -> None:
+    """Everything that several senders sent, in as few transactions as their ids allow."""
+    left = list(waiting)
+    while left:
+        ids: set[str] = set()
+        now: list[_Taking] = []
+        for taking in left:
+            if not taking.ids & ids:  # of two that send the same, one comes after the other
+                now.append(taking)
+                ids |= taking.ids
+        left = [t for t in left if t not in now]
         try:
-            return _Taking(book, store, pen, past, kinds, since, asks).take(raw)
-        except BaseException:
+            past.refresh(book, store)
+            _Group(book, past).take(now)
+        except BaseException as fault:
             forget(book, store)
-            past.seq = 0
-            raise
+            past.forget()
+            for taking in (*now, *left):
+                taking.fault = taking.fault or fault
+            if not isinstance(fault, DrybankError):
+                raise
+            return
+
+
+class _Group:
+    """Sendings that are booked together: what is ready to be booked, and whose it is."""
+
+    def __init__(self, book: Book, past: Past) -> None:
+        self.book, self.past = book, past
+        self.ready: list[tuple[_Taking, _Ready]] = []
+
+    def take(self, takings: Sequence[_Taking]) -> None:
+        known = self.book.rows.by_ids(each for taking in takings for each in taking.ids)
+        for taking in takings:
+            taking.consider(known, self)
+        self.book_ready()
+        for taking in takings:
+            taking.finish()
+
+    def add(self, taking: _Taking, ready: _Ready) -> None:
+        self.ready.append((taking, ready))
+        self.past.try_(ready.written.entry, taking.now)
+
+    def book_ready(self) -> None:
+        """Everything that is ready in one transaction; where that is refused, one by one, so that one stops no other."""
+        self.past.rewind()
+        ready, self.ready = self.ready, []
+        if not ready:
+            return
+        try:
+            self._append(ready)
+        except (InputError, Missing, BookError) as bad:
+            if _is_of_the_book(bad):
+                raise
+            for each in ready:
+                self._append_alone(*each)
+
+    def _append_alone(self, taking: _Taking, ready: _Ready) -> None:
+        try:
+            self._append([(taking, ready)])
+        except (InputError, Missing, BookError) as bad:
+            if _is_of_the_book(bad):
+                raise
+            taking.answers[ready.at] = self._differs(ready, bad)
+
+    def _append(self, ready: Sequence[tuple[_Taking, _Ready]]) -> None:
+        now = self.book.clock()
+        booked = chain.moment_text(now)
+        arrivals = [Arrival(written=each.written, booked=booked) for _, each in ready]
+        done = self.book.book_arrivals(arrivals, {}, [thing for _, each in ready for thing in each.kept])
+        mine = chain.moment(booked)
+        for (taking, each), line in zip(ready, done, strict=True):
+            is_new = line.booked == mine
+            if is_new and line.prev == self.past.tip and line.entry.kind != "correction":
+                self.past.add(line)  # the rest the next refresh reads
+            said: Said = "stored" if is_new else "already"
+            taking.answers[each.at] = Answer(id=line.entry.id, said=said, note=each.note if is_new else "")
+
+    def _differs(self, each: _Ready, bad: DrybankError) -> Answer:
+        """Somebody else's sending of this id came first: the same entry is there already, another one stays."""
+        entry = each.written.entry
+        there = self.book.rows.by_ids([entry.id]).get(entry.id)
+        if there is None:
+            return _refused(entry.id, bad)
+        return _same_or_refused(chain.read(there.text), entry.id, entry.store, entry.happened, entry.body)
 
 
 class _Taking:
     """One sending on its way into the book."""
 
     def __init__(
-        self, book: Book, store: str, pen: Pen, past: Past, kinds: frozenset[str], since: datetime | None, asks: bool
-    ) -> None:
+        self, book: Book, store: str, pen: Pen, past: Past, kinds: frozenset[str], since: datetime | None, asks: bool,
+        raw: Sequence[bytes | Mapping[str, Any]],
+    ) -> None:  # fmt: skip
         self.book, self.store, self.pen, self.past, self.kinds, self.asks = book, store, pen, past, kinds, asks
         self.since = since.astimezone(UTC) if since is not None and since.tzinfo else None
         self.now = pen.clock()
         self.answers: dict[int, Answer] = {}
-        self.ready: list[_Ready] = []
+        self.fault: BaseException | None = None
+        self.is_finished = False
+        self.read = [self._read(number, each) for number, each in enumerate(raw)]
+        self.ids = {sent.id for sent in self.read if sent is not None}
 
-    def take(self, raw: Sequence[bytes | Mapping[str, Any]]) -> tuple[Answer, ...]:
-        read = [self._read(number, each) for number, each in enumerate(raw)]
-        known = self.book.rows.by_ids(sent.id for sent in read if sent is not None)
-        set_back = _set_back([sent.id if sent else "" for sent in read])
+    @property
+    def is_done(self) -> bool:
+        return self.is_finished or self.fault is not None
+
+    def result(self) -> tuple[Answer, ...]:
+        if self.fault is not None:
+            raise self.fault
+        return tuple(self.answers[at] for at in range(len(self.read)))
+
+    def consider(self, known: Mapping[str, chain.Line], group: _Group) -> None:
+        """Check every entry; each is handed to the group, or has its answer."""
+        set_back = _set_back([sent.id if sent else "" for sent in self.read])
         firsts: dict[str, Sent] = {}
-        for at, sent in enumerate(read):
+        for at, sent in enumerate(self.read):
             if sent is None:
                 continue
             if sent.id in known:
@@ -157,20 +258,18 @@ class _Taking:
                 self.answers[at] = _again(self._entry(firsts[sent.id]), sent)
             else:
                 firsts[sent.id] = sent
-                self._consider(at, sent, set_back.get(at, ""))
-        self._book()
-        self._echo(read)
-        return tuple(self.answers[at] for at in range(len(raw)))
+                self._consider(at, sent, set_back.get(at, ""), group)
 
-    def _echo(self, read: Sequence[Sent | None]) -> None:
+    def finish(self) -> None:
         """A twin within one sending fares no better than the first of it."""
         fate: dict[str, Answer] = {}
-        for at, sent in enumerate(read):
+        for at, sent in enumerate(self.read):
             if sent is None:
                 continue
             first = fate.setdefault(sent.id, self.answers[at])
             if first.said in ("refused", "ask") and self.answers[at].said == "already":
                 self.answers[at] = first
+        self.is_finished = True
 
     def _read(self, at: int, raw: bytes | Mapping[str, Any]) -> Sent | None:
         try:
@@ -184,7 +283,7 @@ class _Taking:
             id=sent.id, store=self.store, happened=sent.happened, by=self.pen.by, origin=self.pen.origin, body=sent.body
         )
 
-    def _consider(self, at: int, sent: Sent, set_back: str) -> None:
+    def _consider(self, at: int, sent: Sent, set_back: str, group: _Group) -> None:
         """Check one entry; it is ready to be booked, or has its answer."""
         try:
             self._check_sender(sent)
@@ -195,7 +294,7 @@ class _Taking:
             check(case)
             judgement = ""
             if is_bare(entry.body):
-                self._book_settings()
+                self._book_settings(group)
                 judged_entry, judgement = judged(self.book, entry)
                 written = chain.write(judged_entry)
             kept = _beside(self.book, sent)
@@ -209,14 +308,12 @@ class _Taking:
             )
             return
         notes = (judgement, set_back, *_conflicts(case, self.since or self.now - LOOKED_BACK))
-        self.ready.append(_Ready(at, written, " ".join(n for n in notes if n), kept))
-        self.past.try_(written.entry, self.now)
+        group.add(self, _Ready(at, written, " ".join(n for n in notes if n), kept))
 
-    def _book_settings(self) -> None:
-        """Settings of the same sending come first: a test after them is judged by them."""
-        if any(isinstance(each.written.entry.body, SettingChanged) for each in self.ready):
-            self._book()
-            self.ready = []
+    def _book_settings(self, group: _Group) -> None:
+        """Settings sent before come first: a test after them is judged by them."""
+        if any(isinstance(each.written.entry.body, SettingChanged) for _, each in group.ready):
+            group.book_ready()
 
     def _check_sender(self, sent: Sent) -> None:
         kind = str(type(sent.body).__struct_config__.tag)
@@ -250,46 +347,6 @@ class _Taking:
         found = doubts_of(case.laid, body.values, seen, case.entry.happened, sure)
         return " ".join(f"{d.device}: {d.says}" for d in found if not d.is_kept)
 
-    def _book(self) -> None:
-        """Everything that is ready in one transaction; where that is refused, one by one, so that one stops no other."""
-        self.past.rewind()
-        if not self.ready:
-            return
-        try:
-            self._say(self.ready, self._append(self.ready))
-        except (InputError, Missing, BookError) as bad:
-            if _is_of_the_book(bad):
-                raise
-            for each in self.ready:
-                try:
-                    self._say([each], self._append([each]))
-                except (InputError, Missing, BookError) as one:
-                    if _is_of_the_book(one):
-                        raise
-                    self.answers[each.at] = self._differs(each, one)
-
-    def _append(self, ready: Sequence[_Ready]) -> list[tuple[Booked, bool]]:
-        booked = chain.moment_text(self.book.clock())
-        arrivals = [Arrival(written=each.written, booked=booked) for each in ready]
-        done = self.book.book_arrivals(arrivals, {}, [thing for each in ready for thing in each.kept])
-        mine = chain.moment(booked)
-        return [(line, line.booked == mine) for line in done]
-
-    def _say(self, ready: Sequence[_Ready], done: Sequence[tuple[Booked, bool]]) -> None:
-        for each, (line, is_new) in zip(ready, done, strict=True):
-            if is_new and line.prev == self.past.tip and line.entry.kind != "correction":
-                self.past.add(line)  # the rest the next refresh reads
-            said: Said = "stored" if is_new else "already"
-            self.answers[each.at] = Answer(id=line.entry.id, said=said, note=each.note if is_new else "")
-
-    def _differs(self, each: _Ready, bad: DrybankError) -> Answer:
-        """Somebody else's sending of this id came first: the same entry is there already, another one stays."""
-        entry = each.written.entry
-        there = self.book.rows.by_ids([entry.id]).get(entry.id)
-        if there is None:
-            return _refused(entry.id, bad)
-        return _same_or_refused(chain.read(there.text), entry.id, entry.store, entry.happened, entry.body)
-
 
 def read_sent(raw: bytes | Mapping[str, Any]) -> Sent:
     """One entry as it was sent; `InputError` says which field cannot be."""
@@ -298,7 +355,9 @@ def read_sent(raw: bytes | Mapping[str, Any]) -> Sent:
             return msgspec.json.decode(raw, type=Sent)
         return msgspec.convert(dict(raw), Sent, strict=True)
     except (msgspec.DecodeError, ValueError, TypeError, RecursionError, OverflowError) as bad:
-        raise InputError(f"This is no entry: {bad}.", mend="See the kinds of entry in the journal's page.") from bad
+        raise InputError(
+            f"This is no entry: {fault_words(str(bad))}.", mend="See the page of the programming interface."
+        ) from bad
 
 
 def _id_in(raw: Any) -> str:
@@ -409,9 +468,13 @@ def _conflicts(case: Case, since: datetime) -> Iterator[str]:
 def _news(case: Case, what: Subject, keys: Sequence[str], since: datetime) -> list[Any]:
     """Others' entries about the same, near this one in time or later and booked since: the last three."""
     mine, begun = (case.entry.by, case.entry.origin), case.entry.happened - LOOKED_BACK
-    near = (t for key in keys for t in case.past.latest(what, key, begun, LOOKED_AT))
-    new = {t.id: t for t in near if t.booked >= since and (t.by, t.entry.origin) != mine}
-    return sorted(new.values(), key=lambda t: (t.happened, t.seq))[-3:]
+
+    def others(key: str) -> Iterator[Any]:
+        near = case.past.latest(what, key, begun, LOOKED_AT)
+        return islice((t for t in near if t.booked >= since and (t.by, t.entry.origin) != mine), SAID_AT_MOST)
+
+    new = {t.id: t for key in keys for t in others(key)}
+    return sorted(new.values(), key=lambda t: (t.happened, t.seq))[-SAID_AT_MOST:]
 
 
 def _moment(case: Case, moment: datetime) -> str:

@@ -174,11 +174,21 @@ def _count(case: Case, body: PiecesCounted) -> None:
         raise InputError("Grams cannot be less than nothing.", mend="Weigh again.")
     if body.collection:
         _is_here(case, body.collection, "collection")
-    if case.laid.store.counting.asks_two and not body.with_second:
-        told = case.past.about("bag", body.bag) if body.bag else []
-        who = {t.by for t in told if isinstance(t.body, BoxesEmptied)}
-        if case.entry.by in who:
-            raise InputError("Who collected a bag may not count it alone here.", mend="Count it with a second person.")
+    _count_by_two(case, body)
+
+
+def _count_by_two(case: Case, body: PiecesCounted) -> None:
+    """Where the store asks for two: who emptied these boxes last, or filled this bag, does not count alone."""
+    by, second = case.entry.by, body.with_second
+    if second and second.casefold() == by.casefold():
+        raise InputError("The second person is the first.", mend="Name somebody else.")
+    if not case.laid.store.counting.asks_two or second:
+        return
+    filled = [t for t in case.past.about("bag", body.bag) if t.kind == "collection"] if body.bag else []
+    emptied = {t.seq: t for box in body.boxes for t in case.past.about("box", box)} if not body.bag else {}
+    last = [max(emptied.values(), key=lambda t: (t.happened, t.seq))] if emptied else []
+    if by in {t.by for t in (*filled, *last)}:
+        raise InputError("Who collected may not count it alone here.", mend="Count it with a second person.")
 
 
 def _is_here(case: Case, entry_id: str, kind: str) -> None:
