@@ -100,8 +100,9 @@ def test_a_book_without_stores_says_how_to_begin(tmp_path):
         balance_fleet(book, datetime(2026, 1, 1, tzinfo=UTC))
 
 
-def test_nobody_at_the_address_is_said_plainly(book):
+def test_nobody_at_the_address_is_said_plainly(book, monkeypatch):
     pytest.importorskip("distributed")
+    monkeypatch.setattr("drybank.desk.far.ANSWERS_WITHIN_S", 0.3)
     with pytest.raises(InputError, match=r"No scheduler answers at tcp://127\.0\.0\.1:9"):
         balance_fleet(book, WHEN, cluster="tcp://127.0.0.1:9")
 
@@ -135,3 +136,29 @@ def test_two_workers_and_one_killed_on_the_way_change_nothing(book, wanted, clus
 def test_answers_come_in_the_items_order(cluster):
     assert list(each_on(cluster.scheduler_address, str, range(70))) == [str(n) for n in range(70)]
     assert list(each_on("", str, range(3))) == ["0", "1", "2"]
+
+
+def test_weeks_and_plans_of_all_stores_are_the_same_on_the_cluster(tmp_path, cluster):
+    """The demo town's first store and one that gives no opening hours; plan and week are compared to the last bit."""
+    from drybank.desk import everywhere
+    from drybank.desk.files import load
+    from drybank.desk.houses import adopt, propose
+    from drybank.desk.stamp import Pen
+    from drybank.traffic.running import Work
+    from tests.desk.conftest import BANK, HOUSE, STORE, demo_files
+
+    pen = Pen(by="owner", clock=lambda: datetime(2026, 5, 4, 18, tzinfo=UTC))
+    work = Work(weeks=1, replications=2, seed=3, warm_weeks=1)
+    with open_book(tmp_path / "two.book", create=True, clock=pen.clock) as book:
+        load(book, demo_files("lantern_row.toml", "alder.toml"), pen)
+        adopt(book, propose(book, STORE, BANK, pen, texts=HOUSE), pen)
+        bare = house(pockets=2, key="bare", name="Bare").store
+        book.append([pen.entry("bare", b) for b in (StoreDated(store=bare, from_date="2026-01-01"), SheetDated(sheet=ELM, from_date="2026-01-01"))])  # fmt: skip
+        here, far = (list(everywhere.weeks(book, pen, work, cluster=c)) for c in ("", cluster.scheduler_address))
+        assert isinstance(here[0], str)
+        assert here[0].startswith("bare: ")
+        assert here[0] == far[0]
+        assert msgspec.json.encode(here[1]) == msgspec.json.encode(far[1])
+        first = everywhere._bank(book, pen, STORE, BANK)
+        there = next(each_on(cluster.scheduler_address, everywhere.plan_one, [first]))
+        assert msgspec.json.encode(there) == msgspec.json.encode(everywhere.plan_one(first))

@@ -15,6 +15,7 @@ import drybank.cli.dry
 import drybank.cli.proof
 import drybank.cli.weigh
 import drybank.cli.balance
+import drybank.cli.fleet
 import drybank.cli.cash
 import drybank.cli.statement
 import drybank.cli.upkeep

@@ -17,6 +17,7 @@ B = TypeVar("B")
 
 AHEAD: Final = 32
 """Items sent ahead of the answer that is waited for: bounds what lies in memory here and there."""
+ANSWERS_WITHIN_S = 5.0
 TRIES: Final = 5
 """Times that an item is begun anew after its worker died."""
 
@@ -64,6 +65,6 @@ def _client(address: str) -> Any:
         ) from missing
     try:
         connect: Any = Client
-        return connect(address, timeout=5, set_as_default=False)
+        return connect(address, timeout=ANSWERS_WITHIN_S, set_as_default=False)
     except (OSError, ValueError, TimeoutError) as away:
         raise InputError(f"No scheduler answers at {address}.", mend="Start one, or leave --cluster out.") from away
