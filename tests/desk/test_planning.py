@@ -115,6 +115,26 @@ class TestSettingsInAPersonsWords:
         assert "time pr coin" in text
         assert "not a temperature" in text
 
+    @pytest.mark.parametrize(
+        ("texts", "says"),
+        [
+            (["time per coin=7 min", "time for a coin=8 min"], "said twice"),
+            (["start price=0.30"], "no whole number of coins of 0.25 CAD"),
+            (["heat Hot=300 C"], "on no control's grid"),
+            (["=5"], "no setting"),
+            (["time per coin=0 min"], "what time a coin gives"),
+        ],
+    )
+    def test_what_cannot_be_set_is_refused_in_a_sentence(self, book, pen, texts, says):
+        with pytest.raises((InputError, InputErrors)) as wrong:
+            what_if(book, STORE, BANK, pen, texts)
+        assert says in wrong.value.sentence()
+
+    def test_a_value_off_the_controls_grid_is_said_to_be_that_and_no_more(self, book, pen):
+        one = what_if(book, STORE, BANK, pen, ["first time=100 h"])
+        assert not one.is_on_grid
+        assert one.breaks == ()
+
     def test_b_against_a_is_b_against_today_less_a_against_today(self, book, pen):
         a, b = "time per coin=7 min", "time per coin=8 min"
         apart = [what_if(book, STORE, BANK, pen, [x]) for x in (a, b)]

@@ -6,9 +6,10 @@ import re
 from collections.abc import Sequence
 
 from drybank.control import common
-from drybank.desk.wording import line_from, name_of, over
+from drybank.desk.wording import line_from, name_of, over, same_line
 from drybank.records.errors import InputError, InputErrors
 from drybank.records.layout import Layout
+from drybank.records.money import Money, parse_money
 from drybank.records.plan import PlanInputs
 from drybank.records.sheet import HouseSettings, HouseValue
 from drybank.records.store import Store
@@ -29,12 +30,25 @@ def house_asked(laid: Layout, inputs: PlanInputs, texts: Sequence[str], today: H
     for text in texts:
         name, sign, value = text.partition("=")
         try:
-            said.append(line_from(f"{_own_name(name, lines, inputs, laid.store)}{sign}{value}", lines, laid.store))
+            line = line_from(f"{_own_name(name, lines, inputs, laid.store)}{sign}{value}", lines, laid.store)
+            _refuse_odd(line, said, inputs, laid.store)
+            said.append(line)
         except InputError as wrong:
             mistakes.append(wrong)
     if mistakes:
         raise InputErrors(mistakes)
     return over(today, [*said, *_followers(inputs, said)])
+
+
+def _refuse_odd(line: HouseValue, said: Sequence[HouseValue], inputs: PlanInputs, store: Store) -> None:
+    """Refuse what is said twice, and a start price that no number of coins makes up."""
+    if any(same_line(line, other) for other in said):
+        raise InputError(f"“{name_of(line, store)}” is said twice.", mend="Keep one of the two.")
+    piece = inputs.grid.piece_minor
+    if line.purpose == "start price" and line.value % piece:
+        near = [Money(n * piece, store.currency) for n in (line.value // piece, line.value // piece + 1) if n]
+        raise InputError(f"{Money(line.value, store.currency)} is no whole number of coins of {Money(piece, store.currency)}.",
+                         where="start price", allowed=" or ".join(map(str, near)))  # fmt: skip
 
 
 def _own_name(name: str, lines: Sequence[HouseValue], inputs: PlanInputs, store: Store) -> str:
@@ -60,8 +74,6 @@ def _own_name(name: str, lines: Sequence[HouseValue], inputs: PlanInputs, store:
 
 
 def _minor(text: str, store: Store) -> int:
-    from drybank.records.money import parse_money
-
     return parse_money(text, store.currency).minor
 
 

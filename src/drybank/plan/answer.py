@@ -119,7 +119,8 @@ def price_setting(
     question = problem(inputs)
     choice = choice_of(inputs, question, setting)
     on_grid = _is_on_grid(inputs, setting)
-    breaks = () if choice is not None and is_allowed(question, choice) else _broken(inputs, setting)
+    is_free = choice is not None and is_allowed(question, choice)
+    breaks = () if is_free or not on_grid else _broken(inputs, setting)
     met = meet(inputs, setting, world)
     return SettingPriced(
         name=name, setting=setting, against=against, is_on_grid=on_grid, breaks=breaks, currency=inputs.currency,
