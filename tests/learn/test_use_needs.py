@@ -21,6 +21,7 @@ from drybank.learn import (
     starts,
     weekdays,
 )
+from drybank.learn.belief import Sold, share_on_dry
 from drybank.records.errors import InputError, NotIdentified
 from drybank.records.learn import LoadSeen, WeeklyUse
 from drybank.records.plan import Ranged
@@ -103,6 +104,18 @@ def draw(rng, n, *, timed=0.0, step=6.0, start=12.0):
     return out
 
 
+def on_dry(loads=200_000):
+    """Share of sold minutes on dry clothes of many loads drawn as `draw` does."""
+    rng = np.random.default_rng(1)
+    need = np.exp(rng.normal(np.log(30), 0.3, loads))
+    first = 12 + 6 * np.maximum(0, np.ceil((need * np.exp(rng.normal(0, 0.2, loads)) - 12) / 6))
+    sold = np.maximum(first, 12 + 6 * np.ceil((need - 12) / 6))
+    return float((sold - need).sum() / sold.sum())
+
+
+ON_DRY = on_dry()
+
+
 class TestStarts:
     def test_starts_of_a_week_are_covered(self):
         """500 stores, 40 loads watched, 300 starts a week at 5.6 pieces: 93 to 97 of 100; topped up as well."""
@@ -125,14 +138,26 @@ class TestStarts:
 
 
 class TestNeeds:
-    def test_quantiles_of_needs_are_covered(self):
-        """120 watches of 60 loads: within three standard errors of 95 of 100 (the 500-store run is in bench/closed_loop.py)."""
-        held = np.zeros(3)
-        for k in range(120):
-            q = dict(learn_needs(draw(np.random.default_rng(k), 60)).quantiles)
-            truth = ((q[0.5], 30.0), (q[0.9], 30 * np.exp(0.3 * 1.2815515)), (q[0.1], 30 * np.exp(-0.3 * 1.2815515)))
+    def test_quantiles_of_needs_and_the_share_on_dry_clothes_are_covered(self):
+        """48 watches of 60 loads: within three standard errors of 95 of 100 (`bench/closed_loop.py --cover 500` asks .93 to .97)."""
+        held, stores = np.zeros(4), 48
+        for k in range(stores):
+            told = learn_needs(draw(np.random.default_rng(k), 60))
+            q = dict(told.quantiles)
+            truth = (
+                (q[0.5], 30.0),
+                (q[0.9], 30 * np.exp(0.3 * 1.2815515)),
+                (q[0.1], 30 * np.exp(-0.3 * 1.2815515)),
+                (told.on_dry, ON_DRY),
+            )
             held += [e.interval.low <= t <= e.interval.high for e, t in truth]
-        assert (held / 120 >= 0.95 - 3 * 0.02).all()
+        assert (held / stores >= 0.95 - 3 * np.sqrt(0.95 * 0.05 / stores)).all()
+
+    def test_the_share_on_dry_clothes_of_known_parameters_is_a_simulations(self):
+        """Expected share by quadrature against 200,000 simulated loads, within 1 %."""
+        theta = np.array([[np.log(30), np.log(0.3), 0.0, np.log(0.2)]])
+        dry, sold = share_on_dry(theta, np.zeros(1), Sold(12.0, 6.0, 1), damp=0.0)
+        assert dry[0] / sold[0] == pytest.approx(ON_DRY, rel=0.01)
 
     @pytest.mark.facts
     def test_timed_loads_alone_give_scipys_lognormal(self):
