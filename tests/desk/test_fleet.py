@@ -7,12 +7,15 @@ from datetime import UTC, date, datetime, timedelta
 import msgspec
 import pytest
 
+from drybank.balance import balance
 from drybank.balance import balance_fleet as judged_together
 from drybank.book import new_entry, open_book
 from drybank.desk import fleet
-from drybank.desk.balancing import KINDS_READ
+from drybank.desk.balancing import KINDS_READ, entries_for
 from drybank.desk.far import each_on
 from drybank.desk.fleet import balance_fleet, fleet_results
+from drybank.desk.standing import layout_at
+from drybank.records.balance import Period
 from drybank.records.entry import SheetDated, StoreDated
 from drybank.records.errors import InputError
 from tests.balance.houses import BASE, ELM, START, fault, house, story
@@ -54,8 +57,6 @@ def plain(results):
 @pytest.fixture(scope="module")
 def wanted(town):
     """What the computing room says of every store's story, read from the book."""
-    from drybank.desk.standing import layout_at
-
     with open_book(town, clock=lambda: WHEN) as book:
         period = fleet._period(book, SPAN["since"], SPAN["until"], WHEN)
         stores = [
@@ -69,6 +70,19 @@ def test_columns_and_book_give_the_same_to_the_last_bit(book, wanted):
     assert plain(fleet_results(book, WHEN, **SPAN, anew=True)) == wanted
     assert plain(fleet_results(book, WHEN, **SPAN)) == wanted  # from the columns that the line before kept
     assert (book.where.parent / "town.book.columns").is_dir()
+
+
+def test_what_is_read_of_a_long_past_gives_the_same_balance_as_the_whole_of_it(book):
+    """Two years on, only what is older than the balance looks back is left unread."""
+    late = WHEN + timedelta(days=380)
+    period = Period(since=late - timedelta(days=56), until=late)
+    whole = book.story("s3", kinds=KINDS_READ, until=period.until)
+    read = entries_for(book, "s3", period)
+    assert 0 < len(read) < len(whole)
+    laid = layout_at(book, "s3", WHEN)
+    assert balance(laid, read, period) == balance(laid, whole, period)
+    near = fleet._period(book, SPAN["since"], SPAN["until"], WHEN)
+    assert entries_for(book, "s3", near) == book.story("s3", kinds=KINDS_READ, until=near.until)
 
 
 def test_one_list_over_all_stores_names_the_loss_and_nothing_else(book):

@@ -16,10 +16,11 @@ from drybank.records.layout import Layout
 
 if TYPE_CHECKING:
     from drybank.balance import Noticed
-    from drybank.book import Book
+    from drybank.book import Book, Told
 
 USUAL_WEEKS = 8
 _SKIP = {"store version", "sheet version", "seal", "close", "note"}
+TALLIES = ("reading", "collection", "count")
 KINDS_READ = tuple(k for k in KINDS if k not in _SKIP and k != "correction")
 
 
@@ -37,6 +38,18 @@ def period_of(time_zone: str, since: date | None, until: date | None, when: date
     return Period(since=datetime.combine(first, time(), zone).astimezone(UTC), until=ends)
 
 
+def entries_for(book: Book, store: str, period: Period) -> list[Told]:
+    """What the balance of a period reads of a store: readings, emptyings and counts as far back as they teach anything,
+    everything else from its beginning."""
+    from drybank.balance.audit.result import HORIZON_DAYS
+
+    far_back = period.since - timedelta(days=HORIZON_DAYS + 1)
+    others = tuple(k for k in KINDS_READ if k not in TALLIES)
+    told = book.story(store, kinds=TALLIES, since=far_back, until=period.until)
+    told += book.story(store, kinds=others, until=period.until)
+    return sorted(told, key=lambda t: (t.happened, t.seq))
+
+
 def balance_store(
     book: Book, store: str, when: datetime, *, since: date | None = None, until: date | None = None
 ) -> BalanceResult:
@@ -45,7 +58,7 @@ def balance_store(
 
     laid = layout_at(book, store, when)
     period = period_for(book, laid, since, until, when)
-    return balance(laid, book.story(store, kinds=KINDS_READ, until=period.until), period)
+    return balance(laid, entries_for(book, store, period), period)
 
 
 def what_would_i_see(

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Final
 import msgspec
 
 from drybank.balance import compare_held
-from drybank.desk.balancing import KINDS_READ, period_for
+from drybank.desk.balancing import entries_for, period_for
 from drybank.desk.stamp import Pen
 from drybank.desk.standing import layout_at
 from drybank.records.balance import CustodyBy, HeldBy, Period
@@ -68,4 +68,4 @@ def _read(
 ) -> tuple[Layout, list[Told], Period]:
     laid = layout_at(book, store, when)
     period = period_for(book, laid, since, until, when)
-    return laid, book.story(store, kinds=KINDS_READ, until=period.until), period
+    return laid, entries_for(book, store, period), period
