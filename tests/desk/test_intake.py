@@ -415,6 +415,21 @@ def test_a_megabyte_of_anything_is_answered_within_two_seconds(book, pen, raw):
     assert time.perf_counter() - begun < 2
 
 
+def test_a_megabyte_of_entries_takes_no_more_than_ten_times_its_size(book, pen):
+    import tracemalloc
+
+    values = [{"device": "1.near", "shown": n} for n in range(1500)]
+    raw = [json.dumps(made(pen, {"kind": "reading", "values": values})).encode()] * 20
+    send(book, pen, GOOD["note"])
+    tracemalloc.start()
+    try:
+        receive(book, STORE, raw, pen, kinds=ALL)
+        peak = tracemalloc.get_traced_memory()[1]
+    finally:
+        tracemalloc.stop()
+    assert peak < 10 * sum(map(len, raw))
+
+
 def test_more_than_may_be_sent_at_once_is_refused(book, pen):
     with pytest.raises(InputError, match="too many"):
         receive(book, STORE, [b"{}"] * (MOST_AT_ONCE + 1), pen, kinds=ALL)
