@@ -329,7 +329,7 @@ def test_a_setting_is_read_back_before_it_is_kept(phone):
     hand.lose_signal()
     hand.go(f"#/s/{STORE}/day/stable/down")
     hand.choose("Yes")
-    hand.next()
+    hand.keep()
     hand.go(f"#/s/{STORE}/m/5/set/5")
     hand.tab.click("#next:has-text('It is off and locked')")
     hand.tab.click(".acts button:has-text('It shows')")

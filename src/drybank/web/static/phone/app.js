@@ -144,7 +144,11 @@ async function context(store) {
 const FLOWS = { empty: emptyFlow, count: countFlow, "hand-over": handOverFlow, claim: claimFlow, refund: refundFlow, note: (ctx) => noteFlow(ctx) };
 const AT_STOP = { read: readFlow, jobs: jobsFlow, note: noteFlow, outage: outageFlow, time: timeFlow, heat: heatFlow };
 
+let turn = 0; // a screen that waited for something does not draw over a later one
+
 async function show() {
+  turn += 1;
+  const mine = turn;
   flash.replaceChildren(...(saying ? [saying] : []));
   saying = null;
   await tell();
@@ -155,8 +159,10 @@ async function show() {
   if (parts[0] !== "s") return home(screen, person);
   const store = parts[1];
   let ctx = await context(store);
+  if (mine !== turn) return;
   if (!ctx) {
     const problem = await firstRound(store);
+    if (mine !== turn) return;
     ctx = await context(store);
     if (!ctx) return screen.page([el("h1", { tabIndex: -1 }, t("No round yet")), el("p", {}, problem), el("p", {}, t("Fetch it once with signal; then it is here without."))], { back: () => screen.go("#/"), next: () => show(), words: t("Try again") });
   }
@@ -258,4 +264,8 @@ async function worker() {
   });
 }
 
+window.addEventListener("unhandledrejection", (event) => {
+  console.error(event.reason);
+  screen.alarm(t("Something failed on this phone. What was kept is not lost. Open the page again."));
+});
 start();
