@@ -1,6 +1,7 @@
 """Field tests at the desk, on the demo town's own stores: settings from the book, verdict, entry, findings."""
 
 from datetime import UTC, date, datetime
+from decimal import Decimal
 
 import pytest
 
@@ -155,6 +156,34 @@ class TestSign:
         lines = (PostedLine(money=Money(25, "USD"), seconds=390, kind="top-up"),)
         sign = PostedSign(lines=lines, is_attended=True)
         assert desk.price_sign(town, "saddle", "gallery", sign, how).result.verdict == "pass"
+
+
+class TestGasOfTheStore:
+    def test_the_store_files_heat_content_is_used_and_air_presses_by_height(self):
+        """Said: 39.2 MJ/m3; at 1,960 m the standard atmosphere has 79.9 kPa (US Standard Atmosphere 1976; recomputed)."""
+        import msgspec
+
+        from drybank.control import layout
+        from drybank.energy import NaturalGas
+
+        store, sheets = _lantern()
+        gas = NaturalGas(heat_content_mj_m3=Decimal("39.2"), source="the bill")
+        high = msgspec.structs.replace(store, natural_gas=gas, altitude_m=1960.0)
+        got = desk.gas_of(layout(high, sheets), "1")
+        assert (got.heat_j_m3, got.heat_source) == (39.2e6, "the bill")
+        assert got.barometer_pa == pytest.approx(79_900, abs=200)
+
+
+def _lantern():
+    from importlib import resources
+
+    from drybank.book.files import read_sheet, read_store
+
+    town = resources.files("drybank.desk") / "demo_town"
+    sheets = {
+        s.key: s for s in (read_sheet((town / f"{n}.toml").read_text("utf-8"), n) for n in ("alder", "birch", "cedar"))
+    }
+    return read_store((town / "lantern_row.toml").read_text("utf-8")), sheets
 
 
 class TestTolerance:

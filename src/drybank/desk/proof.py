@@ -53,11 +53,13 @@ from drybank.proof import (
     prove_sign,
     prove_time,
     prove_voltage,
+    supply_from,
 )
 from drybank.proof.gas import ClockingPlan, DerateRule
 from drybank.proof.standing import DUCT_VELOCITY, REFUND_NOTICE, STATEMENT_OF_RATES, VOLTAGE_UNBALANCE
 from drybank.records.coins import coin
 from drybank.records.control import Terms
+from drybank.records.energy import NaturalGas
 from drybank.records.errors import InputError, Missing
 from drybank.records.finding import Finding
 from drybank.records.layout import Layout
@@ -273,12 +275,16 @@ def heat_run(
 
 
 def gas_of(laid: Layout, pocket: str, *, heat_j_m3: float | None = None, gauge_pa: float | None = None) -> GasSupply:
-    """The gas at a pocket's meter: what was given, else the averages with their range; air pressure by height."""
+    """The gas at a pocket's meter: what was given, the store file's, else the averages with their range; air pressure by
+    height."""
     plate = _plate(laid, pocket)
     if plate.fuel == "electric":
         raise InputError(f"Pocket {pocket} is heated by electricity; there is no gas to clock.")
-    base = PROPANE if plate.fuel == "propane" else GasSupply()
+    said = laid.store.natural_gas if plate.fuel == "natural gas" else None
+    base = PROPANE if plate.fuel == "propane" else GasSupply() if said is None else supply_from(said)
     given: dict[str, object] = {"barometer_pa": pressure_at_height_pa(laid.store.altitude_m)}
+    if said is not None and (said.meter_corrects_pressure or said.air_pressure_kpa != NaturalGas().air_pressure_kpa):
+        given = {}  # the store file says what the air presses with, or that it does not matter
     if heat_j_m3 is not None:
         given |= {"heat_j_m3": heat_j_m3, "heat_range_frac": 0.0, "heat_source": "given at the test"}
     if gauge_pa is not None:

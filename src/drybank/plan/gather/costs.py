@@ -6,8 +6,10 @@ import datetime as dt
 from collections.abc import Sequence
 from decimal import Decimal
 
+import msgspec
 import numpy as np
 
+from drybank.drying.properties import standard_pressure_pa
 from drybank.energy import Electricity, NaturalGas, Propane, billed_joules, unit_cost
 from drybank.plan.gather.assumed import Assumed
 from drybank.plan.gather.loads import SPREAD
@@ -65,7 +67,7 @@ def supply_of(store: Store, fuel: str, supplies: Sequence[Supply], tariff: Tarif
     said = store.propane if fuel == "propane" else store.natural_gas
     given = next((s for s in supplies if isinstance(s, kind)), said)
     if given is not None:
-        return given
+        return _at_height(given, store.altitude_m)
     if fuel == "propane":
         assumed("heat in propane", "91 452 Btu a gallon", "US energy statistics (read in a secondary page)")
         return Propane()
@@ -75,6 +77,14 @@ def supply_of(store: Store, fuel: str, supplies: Sequence[Supply], tariff: Tarif
             low="1020", high="1060", matters="fuel cost, where gas is billed by volume")  # fmt: skip
     return NaturalGas(heat_content_btu_ft3=Decimal(1038), meter_corrects_pressure=True, meter_corrects_temp=True,
                       source="US average delivered 2023 (EIA)")  # fmt: skip
+
+
+def _at_height(supply: Supply, altitude_m: float) -> Supply:
+    """Gas whose air pressure nobody said: that of the standard atmosphere at the store's height."""
+    if not isinstance(supply, NaturalGas) or supply.air_pressure_kpa != NaturalGas().air_pressure_kpa:
+        return supply
+    kpa = Decimal(round(standard_pressure_pa(altitude_m))).scaleb(-3)
+    return msgspec.structs.replace(supply, air_pressure_kpa=kpa)
 
 
 def _price(
