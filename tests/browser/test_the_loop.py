@@ -16,7 +16,7 @@ def test_owner_goes_once_round_the_job(open_as, town):
     assert tab.locator(".pockets .key a").count() == 8
     tab.click(".pockets .key a >> nth=0")
     tab.wait_for_selector("h1:has-text('Pocket')")
-    assert tab.locator("[role=img] svg").count() == 1
+    assert tab.locator("[role=img] .on-wide svg").count() == 1
     tab.fill("#on", town_day(town))
     tab.click("text=Show that day")
     assert tab.locator("h2:has-text('What it holds on')").count() == 1

@@ -75,8 +75,8 @@ class TestChangeDay:
         text = hand.get(DAY).content.decode()  # from another device: the book alone knows where it stands
         assert "done" in text
         slot = re.findall(r"<option>([^<]+)</option>", text)[0]
-        failed = hand.post(DAY, {"what": "coin-test", "input": slot, "pieces": "4", "ran": "0:07"})
-        assert failed.status_code == 302
+        failed = hand.post(DAY, {"what": "coin-test", "input": slot, "pieces": "4", "ran": "5:00"})
+        assert failed.status_code == 302, re.sub(r"<[^>]+>", " ", failed.content.decode())
         assert "failed" in hand.get(DAY).content.decode()
         assert manager.post(DAY, {"what": "roll-back"}).status_code == 302
         assert "Rolling back" in hand.get(DAY).content.decode()

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import threading
+from collections import OrderedDict
 from datetime import date, datetime
 from typing import TYPE_CHECKING
 
@@ -9,6 +11,8 @@ from drybank.control import layout
 from drybank.desk.stamp import now
 from drybank.records.errors import InputError, Missing
 from drybank.records.layout import Layout
+from drybank.records.sheet import ControlSheet
+from drybank.records.store import Store
 
 if TYPE_CHECKING:
     from drybank.book import Book
@@ -22,7 +26,27 @@ def layout_at(book: Book, store: str, when: When | None = None) -> Layout:
         known = ", ".join(sorted(book.stores())) or "none yet"
         raise Missing(f"There is no store “{store}” in this book. Stores: {known}.")
     moment = when if when is not None else now()
-    return layout(book.store_at(store, moment), book.sheets_at(store, moment))
+    return _laid(book.store_at(store, moment), book.sheets_at(store, moment))
+
+
+LAID = 16
+_kept: OrderedDict[tuple[int, ...], tuple[Store, tuple[ControlSheet, ...], Layout]] = OrderedDict()
+_door = threading.Lock()
+
+
+def _laid(store: Store, sheets: dict[str, ControlSheet]) -> Layout:
+    """The layout of these very records; made once while a book that remembers what it read hands out the same ones."""
+    key = (id(store), *(id(s) for s in sheets.values()))
+    with _door:
+        held = _kept.get(key)
+    if held is not None and held[0] is store and all(a is b for a, b in zip(held[1], sheets.values(), strict=True)):
+        return held[2]
+    made = layout(store, sheets)
+    with _door:
+        _kept[key] = (store, tuple(sheets.values()), made)  # holding the records keeps their ids from being used again
+        while len(_kept) > LAID:
+            _kept.popitem(last=False)
+    return made
 
 
 def bank_key(laid: Layout, bank: str) -> str:

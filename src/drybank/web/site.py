@@ -56,11 +56,12 @@ def use(where: str | Path) -> Book:
     from django.db import connections
 
     from drybank.book import connection_settings, open_book
+    from drybank.web.read_once import ReadOnce
 
     connections["default"].close()
     del connections["default"]
     connections.settings["default"] = connection_settings(where, create=True)
-    standing.book = open_book(where, create=True, alias="default")
+    standing.book = ReadOnce(open_book(where, create=True, alias="default"))
     call_command("migrate", verbosity=0, interactive=False)
     return standing.book
 

@@ -133,6 +133,6 @@ def patient(view: Callable[..., HttpResponse]) -> Callable[..., HttpResponse]:
 
 
 def _at_hand(seat: Seat) -> bool:
-    if not is_ready(seat.store, "upkeep"):
+    if seat.page.name != "balance" and not is_ready(seat.store, "upkeep"):
         return False
     return not seat.sees_money or (is_ready(seat.store, "balance", "", "") and is_ready(seat.store, "trail"))

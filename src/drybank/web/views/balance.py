@@ -19,6 +19,8 @@ from drybank.web.guard import Seat
 from drybank.web.shown import kept
 from drybank.web.speech import page
 
+MOST = 40
+
 
 @work.patient
 def balance(request: HttpRequest, seat: Seat) -> HttpResponse:
@@ -33,8 +35,11 @@ def balance(request: HttpRequest, seat: Seat) -> HttpResponse:
         return page(request, "web/balance.html", shown, status=422)
     chart = cash_chart(result)
     hours = kept(seat.store, "hours chart", lambda: hours_chart(result), since, until)
+    trail = work.trail(seat.store)
+    found = (*result.findings, *trail.findings)
+    most = len(found) if request.GET.get("all") == "1" else MOST
     shown |= {
-        "result": result, "trail": work.trail(seat.store), "outcomes": named_outcomes(site.book(), seat.store),
+        "result": result, "trail": trail, "found": found[:most], "more": max(0, len(found) - most), "outcomes": named_outcomes(site.book(), seat.store),
         "chart": chart, "svg": work.svg(chart, seat.store, height=28 * max(4, len(chart.rows))) if chart.rows else "",
         "hours_chart": hours, "hours_svg": work.svg(hours, seat.store) if hours else "", "is_owner": "owner" in seat.roles,
     }  # fmt: skip

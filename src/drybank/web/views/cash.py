@@ -11,11 +11,12 @@ from django.utils.translation import gettext as _
 
 from drybank.desk import cash as desk
 from drybank.desk.cash import Entered
-from drybank.desk.pages_rounds import bags_out, boxes_to_empty, coins_taken
+from drybank.desk.pages_rounds import BagOut, bags_out, boxes_to_empty, coins_taken
 from drybank.records.errors import DrybankError, InputError, InputErrors
 from drybank.web import site
 from drybank.web.guard import Seat
 from drybank.web.said import said
+from drybank.web.shown import kept
 from drybank.web.speech import page
 
 COUNTERS = ("owner", "manager", "counter")
@@ -47,11 +48,15 @@ def cash(request: HttpRequest, seat: Seat) -> HttpResponse:
 def _shown(seat: Seat) -> dict[str, Any]:
     book, now = site.book(), site.now()
     return {
-        "boxes": boxes_to_empty(book, seat.store, now), "bags": bags_out(book, seat.store, now), "typed": {},
+        "boxes": kept(seat.store, "boxes", lambda: boxes_to_empty(book, seat.store, now)), "bags": _bags(seat), "typed": {},
         "counts": [(w, n, "") for w, n in coins_taken(book, seat.store, now)], "asks_two": book.store_at(seat.store, now).counting.asks_two,
         "may_count": bool(seat.roles & set(COUNTERS)), "may_collect": bool(seat.roles & set(COLLECTORS)),
         "may_deposit": seat.may("deposit"),
     }  # fmt: skip
+
+
+def _bags(seat: Seat) -> tuple[BagOut, ...]:
+    return kept(seat.store, "bags", lambda: bags_out(site.book(), seat.store, site.now()))
 
 
 def _enter(what: str, request: HttpRequest, seat: Seat) -> Entered:
@@ -95,7 +100,7 @@ def _count(request: HttpRequest, seat: Seat, typed: dict[str, str]) -> Entered:
 
 
 def deposit(request: HttpRequest, seat: Seat) -> HttpResponse:
-    shown: dict[str, Any] = {"bags": bags_out(site.book(), seat.store, site.now()), "typed": {}}
+    shown: dict[str, Any] = {"bags": _bags(seat), "typed": {}}
     if request.method != "POST":
         return page(request, "web/deposit.html", shown)
     typed = {k: request.POST.get(k, "").strip() for k in ("value", "to", "slip")}

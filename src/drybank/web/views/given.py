@@ -12,7 +12,7 @@ from django.utils.translation import gettext_lazy as _l
 
 from drybank.desk import cash as desk
 from drybank.desk.cash import Entered
-from drybank.desk.pages_entries import given_lately
+from drybank.desk.pages_entries import Lately, given_lately
 from drybank.desk.standing import layout_at
 from drybank.records.errors import DrybankError, InputError
 from drybank.web import forms as ask
@@ -21,6 +21,7 @@ from drybank.web.forms import Ask, Form
 from drybank.web.guard import Seat
 from drybank.web.rights import OFFICE
 from drybank.web.said import said
+from drybank.web.shown import kept
 from drybank.web.speech import page
 
 COMPLAINTS = ("no time", "short time", "not hot", "too hot", "coin jam", "other")
@@ -29,7 +30,7 @@ PAID_BY = ("cash", "card", "credit", "post")
 
 def given_back(request: HttpRequest, seat: Seat) -> HttpResponse:
     forms = _forms(seat)
-    shown: dict[str, Any] = {"forms": forms, "latest": given_lately(site.book(), seat.store, site.now())}
+    shown: dict[str, Any] = {"forms": forms, "latest": _lately(seat)}
     if request.method != "POST":
         return page(request, "web/given_back.html", shown)
     typed = ask.typed_of(request)
@@ -76,8 +77,12 @@ def _offer(seat: Seat) -> Form:
     ))  # fmt: skip
 
 
+def _lately(seat: Seat) -> tuple[Lately, ...]:
+    return kept(seat.store, "given lately", lambda: given_lately(site.book(), seat.store, site.now()))
+
+
 def _open_claims(seat: Seat) -> tuple[tuple[str, Any], ...]:
-    lately = given_lately(site.book(), seat.store, site.now())
+    lately = _lately(seat)
     return (("", _l("none")), *((c.id, f"{c.place}, {c.happened:%Y-%m-%d}: {said(c.says)}") for c in lately if c.kind == "claim"))  # fmt: skip
 
 

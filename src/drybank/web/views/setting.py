@@ -20,6 +20,7 @@ from drybank.web import site
 from drybank.web.guard import Seat
 from drybank.web.rights import OFFICE
 from drybank.web.said import said
+from drybank.web.shown import kept
 from drybank.web.speech import page
 
 
@@ -29,7 +30,13 @@ def set_pocket(request: HttpRequest, seat: Seat, pocket: str) -> HttpResponse:
     laid = layout_at(site.book(), seat.store, site.now())
     if pocket not in laid.pockets:
         raise Http404
-    what = desk.to_set(site.book(), seat.store, pocket, site.now(), language())
+    what = kept(
+        seat.store,
+        "to set",
+        lambda: desk.to_set(site.book(), seat.store, pocket, site.now(), language()),
+        pocket,
+        language(),
+    )
     shown: dict[str, Any] = {
         "pocket": pocket,
         "to_set": what,
@@ -86,11 +93,8 @@ def _say(request: HttpRequest, done: Any, names: dict[str, str]) -> None:
 
 def _open_day(seat: Seat, bank: str) -> str:
     """The bank's change day where one is open, so that what is set counts toward it."""
-    try:
-        state = day.status(site.book(), seat.store, bank, site.now())
-    except Missing:
-        return ""
-    return "" if state.is_ended else state.day
+    state = _state(seat, bank)
+    return "" if state is None or state.is_ended else state.day
 
 
 def change_day(request: HttpRequest, seat: Seat, bank: str) -> HttpResponse:
@@ -114,10 +118,13 @@ def change_day(request: HttpRequest, seat: Seat, bank: str) -> HttpResponse:
 
 
 def _state(seat: Seat, bank: str) -> day.ChangeDay | None:
-    try:
-        return day.status(site.book(), seat.store, bank, site.now())
-    except Missing:
-        return None
+    def found() -> day.ChangeDay | None:
+        try:
+            return day.status(site.book(), seat.store, bank, site.now())
+        except Missing:
+            return None
+
+    return kept(seat.store, "change day", found, bank)
 
 
 def _house_lines(seat: Seat, bank: str) -> list[tuple[str, str, str]]:

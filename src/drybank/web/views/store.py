@@ -18,7 +18,9 @@ from drybank.web.speech import page
 
 @work.patient
 def floor(request: HttpRequest, seat: Seat) -> HttpResponse:
-    seen = floor_of(site.book(), seat.store, site.now(), work.use(seat.store), work.findings(seat))
+    seen = kept(
+        seat.store, "floor", lambda: floor_of(site.book(), seat.store, site.now(), work.use(seat.store), work.findings(seat)), seat.sees_money
+    )  # fmt: skip
     return page(request, "web/store.html", {"floor": seen})
 
 
