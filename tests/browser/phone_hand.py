@@ -126,15 +126,16 @@ class Hand:
         return self.tab.inner_text("#waiting")
 
     def until_sent(self):
-        """Until the top of the screen says that nothing waits, or only that the book had something to say."""
+        """Until nothing waits on the phone, entry or photo, and the top of the screen says so (or what else there is)."""
         self.tab.evaluate("() => window.dispatchEvent(new Event('online'))")
-        self.tab.wait_for_selector("#waiting a:text-matches('All sent|to look at')", timeout=20_000)
-        self.tab.wait_for_timeout(200)  # photos follow their entries
         self.tab.wait_for_function(
             """async () => { const keep = await import(`/phone/files/${document.documentElement.dataset.mark}/keep.js`);
-            return (await keep.photosOf(await keep.fact("who"))).length === 0; }""",
-            timeout=20_000,
+            const who = await keep.fact("who");
+            const waiting = (await keep.queue(who)).filter(line => line.state === "waiting");
+            return waiting.length === 0 && (await keep.photosOf(who)).length === 0; }""",
+            timeout=30_000,
         )
+        self.tab.wait_for_selector("#waiting a:text-matches('All sent|to look at|to mend')", timeout=20_000)
 
     # Taps
 

@@ -213,7 +213,7 @@ def test_a_full_phone_says_so_before_anything_is_lost(phone):
     hand.tab.wait_for_selector("text=nothing was kept, and nothing is lost")
     assert booked("collector", since) == []
     hand.tab.evaluate("() => { IDBObjectStore.prototype.add = window.put; }")
-    hand.next()
+    hand.keep()
     hand.until_sent()
     assert [e.body.says for e in booked("collector", since)] == ["kept through a full disk"]
 
@@ -257,8 +257,7 @@ def test_the_same_unlikely_figure_twice_is_taken_as_read(phone):
     hand.fill(wrong)
     hand.tab.wait_for_selector("text=Read it again, digit by digit.")
     hand.fill(wrong)
-    hand.tab.wait_for_selector("h1:has-text('Is this right?')")
-    hand.next()
+    hand.keep()
     hand.until_sent()
     (value,) = booked("technician", since)[0].body.values
     assert value.shown == hand.steps_of(device, wrong)
@@ -278,8 +277,7 @@ def test_a_refused_entry_is_said_plainly_and_mended_under_a_new_id(phone):
     hand.tab.wait_for_selector("h1:has-text('Is this right?')")
     hand.tab.click("[aria-label='Change: Bag']")
     hand.fill("R2")
-    hand.tab.wait_for_selector("h1:has-text('Is this right?')")
-    hand.next()
+    hand.keep()
     hand.until_sent()
     assert [(e.body.boxes, e.body.bag) for e in booked("collector", since) if e.kind == "collection"] == [
         (("box 1",), "R1"),
