@@ -12,7 +12,7 @@ from bisect import bisect_left, insort
 from collections import OrderedDict
 from collections.abc import Iterator
 from datetime import datetime
-from typing import TYPE_CHECKING, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 from drybank.book import Told
 from drybank.book.story import sheets_at, store_at
@@ -42,6 +42,7 @@ KINDS = (
     "hand-over", "payout", "claim", "refund", "note",
 )  # fmt: skip
 STORES_KEPT = 32
+QUARTER_S, QUARTERS_KEPT = 900, 4000
 Subject = Literal["entry", "photo", "device", "control", "box", "bag"]
 _Place = tuple[datetime, int]
 _pasts: OrderedDict[tuple[str, str], Past] = OrderedDict()
@@ -49,19 +50,28 @@ _door = threading.Lock()
 
 
 class Past:
-    """A store's entries by kind, in the order they happened. ``lock`` is held by one sending at a time."""
+    """A store's entries by kind, in the order they happened.
+
+    ``lock`` is held by whoever books; ``waiting`` are the sendings that wait for it, entered through ``door``.
+    """
 
     def __init__(self) -> None:
-        self.lock = threading.RLock()
+        self.lock, self.door = threading.RLock(), threading.Lock()
+        self.waiting: list[Any] = []
         self._clear()
 
     def _clear(self) -> None:
         self.seq, self.tip = 0, ""
         self._told: dict[str, list[tuple[_Place, Told]]] = {kind: [] for kind in KINDS}
         self._shown: dict[str, list[tuple[datetime, int, int, bool]]] = {}
-        self._laid: dict[tuple[int, ...], Layout] = {}
+        self._laid: dict[int, Layout] = {}
+        self._layouts: dict[tuple[int, ...], Layout] = {}
         self._tried: list[Told] = []
         self._about: dict[tuple[str, str], list[tuple[_Place, Told]]] = {}
+
+    def forget(self) -> None:
+        """Begin anew at the next refresh."""
+        self._clear()
 
     def refresh(self, book: Book, store: str) -> None:
         """Up to the end of the chain as it stands now."""
@@ -104,6 +114,7 @@ class Past:
             rows.insert(bisect_left(rows, place, key=_place), (place, told))
         if told.kind in ("store version", "sheet version"):
             self._laid.clear()
+            self._layouts.clear()
         for device, shown, is_first in _figures(told):
             insort(self._shown.setdefault(device, []), (told.happened, told.seq, shown, is_first))
 
@@ -148,13 +159,21 @@ class Past:
 
     def laid(self, when: datetime) -> Layout:
         """The store with its sheets as both stood at a moment."""
-        stores, sheets = self.told("store version"), self.told("sheet version")
-        stood = store_at(stores, when)
-        mine = sheets_at(sheets, when, stood.time_zone)
+        quarter = int(when.timestamp()) // QUARTER_S  # days begin at a whole quarter of an hour, in every time zone
+        found = self._laid.get(quarter)
+        if found is None:
+            if len(self._laid) >= QUARTERS_KEPT:
+                self._laid.clear()
+            found = self._laid[quarter] = self._laid_out(when)
+        return found
+
+    def _laid_out(self, when: datetime) -> Layout:
+        stood = store_at(self.told("store version"), when)
+        mine = sheets_at(self.told("sheet version"), when, stood.time_zone)
         key = (id(stood), *map(id, mine.values()))
-        if key not in self._laid:
-            self._laid[key] = layout(stood, mine)
-        return self._laid[key]
+        if key not in self._layouts:
+            self._layouts[key] = layout(stood, mine)
+        return self._layouts[key]
 
     def photo(self, sha256: str) -> Told | None:
         """The entry that names a photo."""

@@ -126,7 +126,7 @@ def seat_for(request: HttpRequest, call: Call, store: str) -> ApiSeat | None:
     seat = ApiSeat(person, store, token, address)
     if call.scope == "book" and not seat.owns_book:
         raise not_found()
-    if call.scope == "store" and (not seat.roles & set(call.roles) or store not in site.book().stores()):
+    if call.scope == "store" and (not seat.roles & set(call.roles) or not site.book().tip(store)):
         raise not_found()
     return seat
 
