@@ -1,6 +1,6 @@
 """A fleet in one book: load, balance of all stores, Today, a round's list; growth with the number of stores, beside engines.
 
-    python bench/fleet.py [--stores 10 100] [--weeks 156] [--full] [--book postgresql://...]
+    python bench/fleet.py [--stores 10 100] [--weeks 156] [--full] [--old-ids] [--book postgresql://...]
 
 Each store has 24 pockets read, emptied and counted every week (`fleet_made.py`): 1,000 stores over three years are 24,000
 pockets, 3.7 million pocket readings (7.5 million numbers) and 5 million entries. ``--full`` is 10 and 1,000 stores, which
@@ -64,12 +64,12 @@ def in_child(work: Callable[[], dict[str, float]]) -> dict[str, float]:
     return answer
 
 
-def load(where: str, stores: int, weeks: int) -> dict[str, float]:
+def load(where: str, stores: int, weeks: int, *, old_ids: bool = False) -> dict[str, float]:
     seconds = made = 0.0
     wall = time.perf_counter()
     with open_book(where, create=True) as book:
         for number in range(stores):
-            lines = list(entries(number, weeks))
+            lines = list(entries(number, weeks, old_ids=old_ids))
             made += len(lines)
             seconds += cpu(lambda lines=lines: book.append(lines))
     return {"append": seconds, "entries": made, "append wall": time.perf_counter() - wall}
@@ -172,11 +172,11 @@ def engines(where: str, when: datetime) -> dict[str, float]:
     return took | {"rows": float(r["k"].size)}
 
 
-def measure(stores: int, weeks: int, where: str) -> dict[str, float]:
+def measure(stores: int, weeks: int, where: str, *, old_ids: bool = False) -> dict[str, float]:
     when = datetime.fromtimestamp(BEGIN.timestamp() + (weeks * 7 + 2) * 86_400, UTC)
     found: dict[str, float] = {}
     steps: dict[str, Callable[[], dict[str, float]]] = {
-        "load": lambda: load(where, stores, weeks),
+        "load": lambda: load(where, stores, weeks, old_ids=old_ids),
         "balance --all, columns made": lambda: balanced(where, when),
         "balance --all": lambda: balanced(where, when),
         "pages": lambda: looked_at(where, stores, when),
@@ -196,6 +196,7 @@ def main() -> int:
     asked.add_argument("--stores", type=int, nargs="+", default=[10, 100])
     asked.add_argument("--weeks", type=int, default=156)
     asked.add_argument("--full", action="store_true", help="10 and 1,000 stores")
+    asked.add_argument("--old-ids", action="store_true", help="ids by when things happened, as an old export has them")
     asked.add_argument("--book", default="", help="a PostgreSQL address, for one size only")
     asked.add_argument("--folder", default="", help="where the books are made; a temporary folder if not said")
     said = asked.parse_args()
@@ -205,7 +206,7 @@ def main() -> int:
     with tempfile.TemporaryDirectory(dir=said.folder or None) as folder:
         for stores in sizes:
             where = said.book or str(Path(folder) / f"{stores}.book")
-            results.append(measure(stores, said.weeks, where))
+            results.append(measure(stores, said.weeks, where, old_ids=said.old_ids))
             with open_book(where) as book:
                 kept = sum(f.stat().st_size for f in folder_of(book).iterdir())
             size = Path(where).stat().st_size if not said.book else 0

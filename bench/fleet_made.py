@@ -38,6 +38,7 @@ from drybank.trial import Fault, History, invent
 
 MACHINES, EACH = 4, 6
 BEGIN = datetime(2023, 1, 2, 9, tzinfo=UTC)
+WRITING_MS = 1_750_000_000_000
 KEYS = [str(k + 1) for k in range(MACHINES * EACH)]
 
 
@@ -85,14 +86,19 @@ def history(number: int, weeks: int) -> History:
     return invent(stores=1, pockets=len(KEYS), weeks=weeks, seed=7_000_000 + number, faults=faults)
 
 
-def entries(number: int, weeks: int) -> Iterator[Entry]:
-    """A store's life in the order it happened: its description, then every week's visit and counts."""
+def entries(number: int, weeks: int, *, old_ids: bool = False) -> Iterator[Entry]:
+    """A store's life in the order it happened: its description, then every week's visit and counts.
+
+    Ids are made as the entries are written, one after the other; with ``old_ids`` when they happened, as in an export of
+    many stores that is brought in: then they fall all over the index of ids, and an entry costs more in a large book.
+    """
     h, key, made = history(number, weeks), key_of(number), 0
 
     def entry(when: datetime, body: AnyBody) -> Entry:
         nonlocal made
         made += 1
-        ident = uuid7(int(when.timestamp() * 1000), (number * 1_000_000 + made).to_bytes(10, "big"))
+        written_ms = int(when.timestamp() * 1000) if old_ids else WRITING_MS + number * 100_000 + made
+        ident = uuid7(written_ms, (number * 1_000_000 + made).to_bytes(10, "big"))
         return Entry(id=ident, store=key, happened=when, by="route", origin="bench", body=body)
 
     before = BEGIN - timedelta(days=1)
