@@ -49,6 +49,7 @@ packages:
 	@want=""; \
 	[ -n "$$(ls /usr/lib/postgresql/*/bin/initdb 2>/dev/null)" ] || want="$$want postgresql"; \
 	[ -x /usr/bin/chromium ] || want="$$want chromium"; \
+	[ -x /usr/sbin/nginx ] || want="$$want nginx-light"; \
 	if [ -n "$$want" ]; then \
 	  if [ "$$(id -u)" = 0 ] && command -v apt-get >/dev/null; then \
 	    echo "Installing for the tests:$$want ..."; \
