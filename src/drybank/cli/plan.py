@@ -11,6 +11,8 @@ from drybank.cli.main import app
 from drybank.cli.options import DEFAULT_BOOK, AsJson, BookPath, By, StoreKey
 
 if TYPE_CHECKING:
+    from drybank.book import Book
+    from drybank.desk.stamp import Pen
     from drybank.records.plan import Matter, Plan, PlanFigure, SettingPriced
     from drybank.records.working import Estimate
 
@@ -67,12 +69,23 @@ def plan(
             ask = RoomAsk(is_asked=room_air or bool(weather), weather=weather)
             made = desk.plan_bank(it, store, bank, writer, ask, tell=bar.say)
         adopted = desk.adopt_plan(it, made, writer, from_day=from_day) if adopt else None
+        could_see = _could_see(it, store, writer) if (everything or adopt) and not as_json else ""
     if as_json:
         say.as_json(made)
         return
     show(made, everything=everything, working=working)
+    if could_see:
+        say.line(could_see)
     if adopted:
         say.head(f"Adopted from {adopted.proposal.from_date}. Next: drybank card {store} {made.bank!r}")
+
+
+def _could_see(book: Book, store: str, writer: Pen) -> str:
+    """What a change here could show at all, and after how long; said before anybody makes one."""
+    from drybank.desk.learning import sight_of
+
+    seen = sight_of(book, store, writer.clock())
+    return f"Before you change anything: {seen.says}" if seen else ""
 
 
 # ---------------------------------------------------------------- figures
@@ -176,7 +189,7 @@ def show(made: Plan, *, everything: bool = False, working: bool = False) -> None
         say.heed(note)
     if not everything:
         say.quiet(
-            "--everything shows the trade-offs, what each constraint costs, fuel prices and every assumption; --working each figure."
+            "--everything shows the trade-offs, what each constraint costs, fuel prices, every assumption and how small an effect could be seen here; --working each figure."
         )
 
 

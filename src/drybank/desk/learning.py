@@ -181,6 +181,12 @@ def _sight(use: WeeklyUse) -> Sight | None:
     return sight(clean, changed=max(1, clean.shape[0] // 2)) if clean.shape[0] >= 2 else None
 
 
+def sight_of(book: Book, store: str, when: datetime) -> Sight | None:
+    """The smallest fall that a change here could show after 4, 8 and 12 weeks; None where too few weeks are known."""
+    story = book.story(store, until=when + timedelta(microseconds=1))
+    return _sight(weekly_use(layout_at(book, store, when), story, at=_last_reading(story, when)))
+
+
 def _changes(book: Book, laid: Layout, story: Sequence[Told], when: datetime) -> tuple[ChangeSeen, ...]:
     events = [c for c in changes_of(laid, story) if c.at <= when]
     out: list[ChangeSeen] = []
