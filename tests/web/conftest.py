@@ -20,19 +20,13 @@ os.environ.update(SAID)
 import django  # noqa: E402
 
 django.setup()
+from django.test.utils import setup_test_environment  # noqa: E402
+
+setup_test_environment()
 for name, old in before.items():  # a program that another test starts is not told of ours
     os.environ.pop(name) if old is None else os.environ.update({name: old})
 
 import pytest  # noqa: E402
-
-
-def pytest_collection_finish(session):
-    """Every room here opens books of its own; the plugin for Django guards a database that there is not."""
-    from pytest_django.plugin import blocking_manager_key
-
-    if blocking_manager_key in session.config.stash:
-        session.config.stash[blocking_manager_key].unblock()
-
 
 STORE, OTHER = "saddle", "weir"
 PASSWORD = "three quiet drums"
