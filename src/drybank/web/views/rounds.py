@@ -42,7 +42,23 @@ def rounds(request: HttpRequest, seat: Seat) -> HttpResponse:
         shown["round"] = _spoken(_round(seat.store, typed))
     except DrybankError as wrong:
         shown |= {"mistakes": wrong.sentence().splitlines(), "round": _spoken(_round(seat.store, ""))}
+    shown["cards"] = _cards(seat, shown["round"], typed if "mistakes" not in shown else "")
     return page(request, "web/rounds.html", shown)
+
+
+def _cards(seat: Seat, made: Round, until: str) -> str:
+    """The cards as they stand in the page, made once for each language while the book stands still: they are the most of it."""
+    from django.template.loader import render_to_string
+
+    from drybank.web.views.papers import language
+
+    return kept(
+        seat.store,
+        "round cards",
+        lambda: render_to_string("web/round_cards.html", {"round": made, "typed": {}}),
+        until,
+        language(),
+    )
 
 
 def _round(store: str, until: str) -> Round:
