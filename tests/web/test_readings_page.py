@@ -96,3 +96,8 @@ def test_a_reading_still_to_come_is_refused(as_):
 def test_a_device_of_another_store_is_refused(as_):
     answer = as_("owner").post(WHERE, {f"d-{OTHER}.hours": "12"})
     assert answer.status_code == 422
+
+
+def test_cautions_stand_before_the_first_field(as_):
+    text = as_("collector").get(WHERE).content.decode()
+    assert 0 < text.index("Keep hands, hair and sleeves away") < text.index('name="d-')

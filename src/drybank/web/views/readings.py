@@ -10,7 +10,9 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 from django.utils.translation import ngettext
 
+from drybank.desk.cards import cautions_for
 from drybank.desk.readings import Walked, record_walk, stops
+from drybank.desk.standing import layout_at
 from drybank.records.errors import DrybankError
 from drybank.web import forms as ask
 from drybank.web import site
@@ -60,8 +62,11 @@ def _say(request: HttpRequest, seat: Seat, done: Walked) -> None:
 
 
 def _shown(seat: Seat, read: dict[str, str], first: dict[str, str]) -> dict[str, Any]:
+    from drybank.web.views.papers import language
+
     walked = [
         (stop, [(key, words, read.get(key, ""), first.get(key, "")) for key, words in stop.devices])
         for stop in stops(site.book(), seat.store, site.now())
     ]
-    return {"walked": walked}
+    laid = layout_at(site.book(), seat.store, site.now())
+    return {"walked": walked, "cautions": cautions_for(laid, tuple(laid.controls), "reading", language())}
