@@ -83,7 +83,7 @@ def _plan(book: Book, made: DemoBook, folder: Path) -> PagePart:
     from drybank.cards import PagePart
     from drybank.desk.planning import adopt_plan, plan_bank
 
-    plan = plan_bank(book, STORE, BANK, _pen(made))
+    plan = plan_bank(book, STORE, BANK, _pen(made), tell=lambda _said: None)  # builds in two processes
     adopt_plan(book, plan, _pen(made))
     rows = tuple((c.name, c.today or "not known", c.proposed if c.is_changed else "stays") for c in plan.changes)
     says = (plan.what_to_set, plan.what_it_brings, plan.what_could_be_wrong, plan.search.says)

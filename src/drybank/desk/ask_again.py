@@ -63,7 +63,9 @@ def ask_again(
             near = {v.device: past.get(v.device, []) for v in values}
             doubted = {d.device: d for d in doubts_of(laid, values, near, happened, twice) if not d.is_kept}
             out += [AskAgain(entry=draft, happened=happened, device=k, says=d.says) for k, d in doubted.items()]
-            values = tuple(v for v in values if v.device not in doubted)  # the next is held against the last one believed
+            values = tuple(
+                v for v in values if v.device not in doubted
+            )  # the next is held against the last one believed
         for value in values:
             past.setdefault(value.device, []).append((happened, value.shown or 0))
     return out

@@ -32,7 +32,7 @@ from drybank.records.entry import (
 from drybank.records.errors import InputError, InputErrors, Missing
 from drybank.records.layout import Layout
 from drybank.records.money import Money, parse_money
-from drybank.takings import rounds, settle
+from drybank.takings import bag_has_left, rounds, settle
 
 if TYPE_CHECKING:
     from drybank.book import Book
@@ -90,12 +90,12 @@ def collect(
     book: Book, store: str, boxes: Sequence[str], pen: Pen, *, bag: str = "", second: str = "", after_reading: bool | None = None,
     happened: datetime | None = None,
 ) -> Entered:  # fmt: skip
-    """Boxes emptied into one bag; a bag still on its way may not be begun again."""
+    """Boxes emptied into one bag, box after box on one round; a bag that is on its way may not be begun again."""
     laid = layout_at(book, store, happened or pen.clock())
     keys = _boxes(laid, boxes)
     if not keys:
         raise InputError("No box was named.", mend="Name boxes or pockets.")
-    if bag and _is_on_its_way(book, store, bag):
+    if bag and _is_on_its_way(book, store, bag, happened or pen.clock()):
         raise InputError(f"Bag {bag} is still on its way.", mend="Take another bag, or enter its deposit first.")
     hint = (
         "" if after_reading else " Read the counters just before emptying: it makes small losses visible much sooner."
@@ -111,15 +111,8 @@ def collect(
     )
 
 
-def _is_on_its_way(book: Book, store: str, bag: str) -> bool:
-    last = [t.body for t in book.story(store, kinds=("collection", "deposit")) if bag in _bags(t.body)]
-    return bool(last) and isinstance(last[-1], BoxesEmptied)
-
-
-def _bags(body: AnyBody) -> tuple[str, ...]:
-    if isinstance(body, BoxesEmptied):
-        return (body.bag,)
-    return body.bags if isinstance(body, Deposited) else ()
+def _is_on_its_way(book: Book, store: str, bag: str, when: datetime) -> bool:
+    return bag_has_left(book.story(store, kinds=("collection", "count", "hand-over", "deposit")), bag, when)
 
 
 class CountSaid(msgspec.Struct, frozen=True, kw_only=True):

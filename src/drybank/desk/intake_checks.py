@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING, Any
 import msgspec
 
 from drybank.control import grid_of, holds, range_says, scale_of
-from drybank.desk.cash import MOST_REFUND
+from drybank.desk.cash import MOST_GIVEN_MIN, MOST_REFUND
 from drybank.desk.intake_past import Past
 from drybank.records.entry import (
     BoxesEmptied,
@@ -44,8 +44,7 @@ from drybank.records.entry import (
 )
 from drybank.records.errors import InputError, Missing
 from drybank.records.layout import Layout
-from drybank.takings import rounds
-from drybank.takings.custody import FILLED_WITHIN
+from drybank.takings import bag_has_left, rounds
 
 if TYPE_CHECKING:
     from drybank.book import Book
@@ -148,17 +147,8 @@ def _collection(case: Case, body: BoxesEmptied) -> None:
 
 
 def _is_on_its_way(case: Case, bag: str) -> bool:
-    """Whether a bag has left the round in which it was filled and is not paid in yet; box after box may go into one bag."""
-    handed = [t for t in case.past.told("hand-over") if isinstance(t.body, HandedOver) and t.body.bag == bag]
-    moved = [t for t in (*case.past.about("bag", bag), *handed) if t.happened <= case.entry.happened]
-    moved.sort(key=lambda t: (t.happened, t.seq))
-    paid_in = [at for at, t in enumerate(moved) if isinstance(t.body, Deposited)]
-    since = moved[paid_in[-1] + 1 :] if paid_in else moved
-    begun = next((t.happened for t in since if isinstance(t.body, BoxesEmptied)), None)
-    if begun is None:
-        return False
-    is_filled = all(isinstance(t.body, BoxesEmptied) for t in since)
-    return not is_filled or case.entry.happened - begun > FILLED_WITHIN
+    past = {t.id: t for t in (*case.past.about("bag", bag), *case.past.told("hand-over"))}
+    return bag_has_left(past.values(), bag, case.entry.happened)
 
 
 def _count(case: Case, body: PiecesCounted) -> None:
@@ -259,8 +249,8 @@ def _offer(case: Case, body: OfferMade) -> None:
     _named("bank", body.bank, (b.key for b in case.laid.store.banks))
     if body.ends <= body.starts:
         raise InputError("The offer ends before it starts.", mend="Turn the moments round.")
-    if body.minutes_given is not None and not 0 <= body.minutes_given <= 600:
-        raise InputError("An offer gives 0 to 600 minutes.")
+    if body.minutes_given is not None and not 0 <= body.minutes_given <= MOST_GIVEN_MIN:
+        raise InputError("An offer gives minutes in all.", allowed=f"0 to {MOST_GIVEN_MIN:,}")
 
 
 def _house_use(case: Case, body: HouseUsed) -> None:

@@ -343,7 +343,7 @@ def _fuel(book: Book, laid: Layout, story: Sequence[Told], pen: Pen, air_c: Sequ
 def _physics(book: Book, laid: Layout, fuel: str, unit: str, pen: Pen) -> Estimate:
     """Fuel of a motor hour by the drying runs, at today's settings where known; from the idle fire to the plate's input, assumed."""
     from drybank.desk.planning import inputs_of
-    from drybank.energy import unit_joules
+    from drybank.energy import billed_joules
 
     bank = next(
         b.key for b in laid.store.banks
@@ -351,7 +351,7 @@ def _physics(book: Book, laid: Layout, fuel: str, unit: str, pen: Pen) -> Estima
     )  # fmt: skip
     inputs = inputs_of(book, laid.store.key, bank, pen)
     loads, supply = inputs.loads, inputs.costs.fuel_supply
-    per = float(unit_joules(unit, supply)) if supply is not None else 3.6e6
+    per = float(billed_joules(unit, supply)) if supply is not None else 3.6e6
     if inputs.today is not None:
         mean_w = fuel_hour_j(inputs) / 3600.0
     else:

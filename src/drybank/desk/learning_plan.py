@@ -144,7 +144,7 @@ def fuel_hour_j(inputs: PlanInputs) -> float:
 
 
 def unit_j(inputs: PlanInputs, unit: str) -> float:
-    from drybank.energy import unit_joules
+    from drybank.energy import billed_joules
 
     supply = inputs.costs.fuel_supply
-    return float(unit_joules(unit, supply)) if supply is not None else 3.6e6
+    return float(billed_joules(unit, supply)) if supply is not None else 3.6e6

@@ -6,7 +6,7 @@ followed by the collection. Nothing here names a person in a finding: difference
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from datetime import datetime, timedelta
 
 import msgspec
@@ -302,3 +302,26 @@ def follow(lines: Sequence[Line], *, currency: str, now: datetime, rule: Custody
         bags=bags, deposits=deposits, on_the_way=Money(waiting, currency), from_drawer=Money(drawer, currency),
         findings=tuple(_findings(walk, bags, deposits, rule)), **money,
     )  # fmt: skip
+
+
+def bag_has_left(lines: Iterable[Line], bag: str, when: datetime) -> bool:
+    """Whether a bag has left the round in which it was filled and is not paid in yet; box after box may go into one bag.
+
+    ``lines``: collections, counts, hand-overs and deposits, in any order; those of other bags are passed over.
+    """
+    moved = sorted(
+        (t for t in lines if t.happened <= when and bag in _bags_of(t.body)), key=lambda t: (t.happened, t.booked)
+    )
+    paid_in = [at for at, t in enumerate(moved) if isinstance(t.body, Deposited)]
+    since = moved[paid_in[-1] + 1 :] if paid_in else moved
+    begun = next((t.happened for t in since if isinstance(t.body, BoxesEmptied)), None)
+    if begun is None:
+        return False
+    is_filled = all(isinstance(t.body, BoxesEmptied) for t in since)
+    return not is_filled or when - begun > FILLED_WITHIN
+
+
+def _bags_of(body: object) -> tuple[str, ...]:
+    if isinstance(body, Deposited):
+        return body.bags
+    return (body.bag,) if isinstance(body, BoxesEmptied | PiecesCounted | HandedOver) else ()
