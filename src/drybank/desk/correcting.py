@@ -66,6 +66,12 @@ def entries(
     return tuple(_line(each) for each in (told[-last:] if last else told))
 
 
+def entry_line(book: Book, store: str, kind: str, entry_id: str) -> EntryLine | None:
+    """One entry of the story as it stands today; None where the store tells none of that id and kind."""
+    told = next((t for t in book.story(store, kinds=(kind,), with_taken_back=True) if t.id == entry_id), None)
+    return _line(told) if told else None
+
+
 def _line(told: Told) -> EntryLine:
     says = _plain(told.body)
     return EntryLine(

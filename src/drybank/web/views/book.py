@@ -45,7 +45,7 @@ def _line(seat: Seat, entry: str) -> tuple[Any, desk.EntryLine]:
     booked = site.book().find(entry)
     if booked.entry.store != seat.store:
         raise Http404
-    line = next((e for e in desk.entries(site.book(), seat.store, kinds=(booked.entry.kind,)) if e.id == entry), None)
+    line = desk.entry_line(site.book(), seat.store, booked.entry.kind, entry)
     if line is None:
         raise Http404
     return booked, line
