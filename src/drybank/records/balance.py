@@ -60,6 +60,11 @@ class Period(msgspec.Struct, frozen=True, kw_only=True):
         """Length in days."""
         return (self.until - self.since).total_seconds() / 86_400.0
 
+    @property
+    def spoken(self) -> str:
+        """First and last day, as people say them."""
+        return f"{self.since:%d %b %Y} to {self.until - timedelta(seconds=1):%d %b %Y}"
+
 
 class UnitBalance(msgspec.Struct, frozen=True, kw_only=True):
     """One unit over the period. Sums are over the spans between emptyings that could be compared.
