@@ -6,7 +6,7 @@ were counted together, their units are judged together. Shares are fractions; be
 
 from __future__ import annotations
 
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from typing import Literal, Protocol
 
 import msgspec
