@@ -36,7 +36,7 @@ WHOLE: Final = ("store", "sheet")
 def told(says: dict[str, Any], currency: str) -> tuple[tuple[str, str], ...]:
     """An entry's fields as (name, value), empty ones left out."""
     out: dict[str, str] = {}
-    for path, value in _leaves(says):
+    for path, value in leaves(says):
         if value in ("", None, [], {}) or (path[-1] == "means" and value == "coin"):
             continue
         name = name_of(path, says)
@@ -44,7 +44,7 @@ def told(says: dict[str, Any], currency: str) -> tuple[tuple[str, str], ...]:
     return tuple(out.items())
 
 
-def _leaves(value: Any, path: tuple[str, ...] = ()) -> Iterator[tuple[tuple[str, ...], Any]]:
+def leaves(value: Any, path: tuple[str, ...] = ()) -> Iterator[tuple[tuple[str, ...], Any]]:
     """Every leaf with its path; a plain list is one leaf, what only names its row is none."""
     if path and path[-1] in WHOLE and isinstance(value, dict):
         yield path, value.get("name") or value.get("key") or ""
@@ -53,10 +53,10 @@ def _leaves(value: Any, path: tuple[str, ...] = ()) -> Iterator[tuple[tuple[str,
     elif isinstance(value, dict):
         for key, each in value.items():
             if not (len(path) > 1 and path[-1].isdecimal() and key == _naming(value)):
-                yield from _leaves(each, (*path, key))
+                yield from leaves(each, (*path, key))
     elif isinstance(value, list) and any(isinstance(v, dict | list) for v in value):
         for number, each in enumerate(value):
-            yield from _leaves(each, (*path, str(number)))
+            yield from leaves(each, (*path, str(number)))
     else:
         yield path, value
 
@@ -134,7 +134,7 @@ def is_money(path: tuple[str, ...]) -> bool:
 
 def names_of(says: dict[str, Any]) -> tuple[str, ...]:
     """The names of all its fields, empty ones too."""
-    return tuple(dict.fromkeys(name_of(path, says) for path, _ in _leaves(says)))
+    return tuple(dict.fromkeys(name_of(path, says) for path, _ in leaves(says)))
 
 
 def field_and_value(name: str, value: str, says: dict[str, Any], currency: str) -> tuple[str, str]:
@@ -146,7 +146,7 @@ def field_and_value(name: str, value: str, says: dict[str, Any], currency: str) 
         A name that fits several fields.
     """
     wanted = " ".join(name.lower().split())
-    paths = list(dict.fromkeys(p for p, _ in _leaves(says)))
+    paths = list(dict.fromkeys(p for p, _ in leaves(says)))
     fits = [p for p in paths if name_of(p, says).lower() == wanted]
     if not fits or ".".join(fits[0]) == name:
         return name, value

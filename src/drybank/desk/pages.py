@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from datetime import date, datetime, timedelta
 from typing import TYPE_CHECKING, Any, Literal
 from zoneinfo import ZoneInfo
@@ -239,31 +239,3 @@ def week_before(book: Book, store: str, when: datetime) -> str:
     """The last whole week, as 2026-W47."""
     day = when.astimezone(ZoneInfo(book.store_at(store, when).time_zone)).date()
     return f"{day - timedelta(days=day.weekday() + 7):%G-W%V}"
-
-
-class Field(msgspec.Struct, frozen=True, kw_only=True):
-    """One leaf of what an entry says: its path, the value as text, whether it is words."""
-
-    path: str
-    value: str
-    is_words: bool
-
-
-def fields_of(says: Any, path: str = "") -> tuple[Field, ...]:
-    """Every leaf of an entry in its own order, as a correction names it."""
-    if isinstance(says, dict):
-        return tuple(f for k, v in says.items() for f in fields_of(v, f"{path}.{k}".lstrip(".")))
-    if isinstance(says, list):
-        return tuple(f for n, v in enumerate(says) for f in fields_of(v, f"{path}.{n}"))
-    text = says if isinstance(says, str) else msgspec.json.encode(says).decode()
-    return (Field(path=path, value=text, is_words=isinstance(says, str)),)
-
-
-def changes_from(fields: Sequence[Field], typed: Mapping[str, str]) -> tuple[str, ...]:
-    """The ``path=value`` texts of a correction: the leaves that were typed otherwise; words stay words."""
-    out = []
-    for one in fields:
-        new = typed.get(one.path, one.value).strip()
-        if new != one.value:
-            out.append(f"{one.path}={msgspec.json.encode(new).decode() if one.is_words else new}")
-    return tuple(out)

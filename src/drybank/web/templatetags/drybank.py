@@ -17,7 +17,7 @@ from django.utils.translation import gettext as _
 from django.utils.translation import gettext_lazy
 
 import drybank.cards
-from drybank.desk.pages import fields_of
+from drybank.desk.entry_words import told
 from drybank.records.money import Money
 from drybank.records.working import Estimate
 from drybank.web.rights import BY_NAME
@@ -210,9 +210,9 @@ def ticked(pocket: str, task: str) -> str:
 
 
 @register.filter
-def in_short(says: dict[str, Any]) -> str:
-    """An entry's leaves in one line."""
-    text = ", ".join(f.value for f in fields_of(says) if f.value not in ("", "true", "false"))
+def in_short(says: dict[str, Any], currency: str) -> str:
+    """What an entry says in one line, without the names of its fields."""
+    text = ", ".join(value for _name, value in told(says, currency) if value not in ("yes", "no"))
     return text if len(text) <= 110 else text[:108] + " …"
 
 

@@ -11,16 +11,20 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from drybank.desk import correcting as desk
+from drybank.desk.entry_form import changes_from, fields_of
+from drybank.desk.entry_words import told
 from drybank.desk.keeping import read_seals, verify_book
-from drybank.desk.pages import changes_from, fields_of
 from drybank.records.entry import KINDS
-from drybank.records.errors import DrybankError, InputErrors
+from drybank.records.errors import DrybankError
+from drybank.web import forms as ask
 from drybank.web import site
 from drybank.web.guard import Seat
 from drybank.web.speech import page
 from drybank.web.views import papers
 
 A_PAGE = 60
+OWN_WORDS = ("says", "why", "why not read", "slip", "account", "to", "bag", "seal number")
+"""Fields in which a person wrote freely: shown as written, in no other language."""
 
 
 def entries(request: HttpRequest, seat: Seat) -> HttpResponse:
@@ -37,7 +41,11 @@ def entries(request: HttpRequest, seat: Seat) -> HttpResponse:
         return page(
             request, "web/book.html", shown | {"mistakes": wrong.sentence().splitlines(), "entries": ()}, status=422
         )
-    return page(request, "web/book.html", shown | {"entries": tuple(reversed(found)), "everything": everything})
+    return page(
+        request,
+        "web/book.html",
+        shown | {"entries": tuple(reversed(found)), "everything": everything, "currency": _currency(seat)},
+    )
 
 
 def _line(seat: Seat, entry: str) -> tuple[Any, desk.EntryLine]:
@@ -53,25 +61,34 @@ def _line(seat: Seat, entry: str) -> tuple[Any, desk.EntryLine]:
 
 def entry(request: HttpRequest, seat: Seat, entry: str) -> HttpResponse:
     booked, line = _line(seat, entry)
-    return page(request, "web/entry.html", {"booked": booked, "line": line, "fields": fields_of(line.says)})
+    return page(
+        request,
+        "web/entry.html",
+        {"booked": booked, "line": line, "fields": told(line.says, _currency(seat)), "own_words": OWN_WORDS},
+    )
+
+
+def _currency(seat: Seat) -> str:
+    return site.book().store_at(seat.store, site.now()).currency
 
 
 def correct(request: HttpRequest, seat: Seat, entry: str) -> HttpResponse:
     """Undo or put right: asked for the reason, shown what changes, entered as a correction; the first stays."""
     booked, line = _line(seat, entry)
-    fields = fields_of(line.says)
-    shown: dict[str, Any] = {"booked": booked, "line": line, "fields": fields}
+    currency = _currency(seat)
+    fields = fields_of(line.says, currency)
+    initial = {f.path: f.value for f in fields}
+    shown: dict[str, Any] = {"booked": booked, "line": line, "fields": fields, "currency": currency, "initial": initial}
     if request.method != "POST":
         return page(request, "web/correct.html", shown)
     take_back = request.POST.get("take_back") == "1"
     typed = {f.path: request.POST.get(f"f-{f.path}", f.value) for f in fields}
-    changes = () if take_back else changes_from(fields, typed)
     reason = request.POST.get("reason", "")
     try:
+        changes = () if take_back else changes_from(fields, typed, currency)
         done = desk.correct(site.book(), entry, seat.pen(), reason=reason, changes=changes, take_back=take_back)
     except DrybankError as wrong:
-        several = wrong.errors if isinstance(wrong, InputErrors) else (wrong,)
-        shown |= {"mistakes": [e.sentence() for e in several], "reason": reason, "typed": typed}
+        shown |= {"mistakes": ask.mistakes_of(wrong), "reason": reason, "typed": typed}
         return page(request, "web/correct.html", shown, status=422)
     messages.success(request, _("Corrected. The first entry stays in the book, and both are shown."))
     return HttpResponseRedirect(reverse("entry", kwargs={"store": seat.store, "entry": done.corrects}))
