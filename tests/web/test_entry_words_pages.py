@@ -97,6 +97,7 @@ def test_each_kind_of_field_is_typed_as_people_write_it():
         "why": "8",
         "weight_g": "12.5",
         "inputs.0.2": "31.00",
+        "settings.0.1.value": "4 min",
     }
     assert changes_from(fields, typed, "CAD") == (
         "minor=225", "is_read_back=true", 'pockets=["1","3"]', 'why="8"', "weight_g=12.5", "settings.0.1.value=240", "inputs.0.2=3100",
