@@ -107,7 +107,7 @@ def show(result: BalanceResult, *, working: bool = False, finding: str = "") -> 
     if finding:
         show_finding(next((f for f in result.findings if f.key == finding), None), finding)
         return
-    say.head(f"{result.name}, {result.period.spoken}")
+    say.head(f"{result.name}, {result.period.since:%d %b %Y} to {result.period.until:%d %b %Y}")
     say.line(result.says)
     rows = (
         [_row(u.key, u) for u in result.units]

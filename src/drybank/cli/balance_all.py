@@ -45,7 +45,7 @@ def show_fleet(fleet: Fleet) -> None:
     """The answer, a line a store, the findings with their next check."""
     from drybank.cli import say
 
-    say.head(f"All stores, {fleet.period.spoken}")
+    say.head(f"All stores, {fleet.period.since:%d %b %Y} to {fleet.period.until:%d %b %Y}")
     say.line(fleet.says)
     few = len(fleet.stores) <= ALL_SHOWN
     shown = [s for s in fleet.stores if few or s.questions]

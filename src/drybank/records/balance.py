@@ -6,7 +6,7 @@ were counted together, their units are judged together. Shares are fractions; be
 
 from __future__ import annotations
 
-from datetime import date, datetime, timedelta
+from datetime import date, datetime
 from typing import Literal, Protocol
 
 import msgspec
@@ -59,11 +59,6 @@ class Period(msgspec.Struct, frozen=True, kw_only=True):
     def days(self) -> float:
         """Length in days."""
         return (self.until - self.since).total_seconds() / 86_400.0
-
-    @property
-    def spoken(self) -> str:
-        """First and last day, as people say them."""
-        return f"{self.since:%d %b %Y} to {self.until - timedelta(seconds=1):%d %b %Y}"
 
 
 class UnitBalance(msgspec.Struct, frozen=True, kw_only=True):
