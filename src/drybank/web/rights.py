@@ -58,6 +58,7 @@ PAGES: Final[tuple[Page, ...]] = (
     Page(name="log-out", path="log-out", view="entrance.log_out", scope="person", methods=("POST",)),
     Page(name="home", path="", view="entrance.home", scope="person"),
     Page(name="new-store", path="new-store", view="setup.new_store", scope="book", methods=BOTH),
+    Page(name="new-store-form", path="new-store/form", view="setup_forms.new_store", scope="book", methods=BOTH),
     Page(name="demo", path="demo", view="setup.demo", scope="book", methods=BOTH),
     # what needs me, how it stands
     _page("today", "", "today.today", FLOOR),
@@ -102,6 +103,8 @@ PAGES: Final[tuple[Page, ...]] = (
     _page("export", "export", "book.export", ("owner", "accountant")),
     # what it is made of
     _page("set-up", "set-up", "setup.set_up", OFFICE, posts=True),
+    _page("set-up-basics", "set-up/basics", "setup_forms.basics", OFFICE, posts=True),
+    _page("set-up-tariff", "set-up/tariff", "setup_forms.tariff", OFFICE, posts=True),
     _page("sheet", "set-up/sheet/<str:sheet>", "setup.sheet", FLOOR),
     _page("people", "people", "crew.people", OWNER, posts=True),
     _page("devices", "devices", "devices.devices", OFFICE, posts=True),
@@ -180,6 +183,7 @@ CALLS: Final[tuple[Call, ...]] = (
 PAGE_ONLY: Final = frozenset({
     # forms: what they enter is sent as entries; `rounds` shows what `visit` and `cash` give
     "set-pocket", "readings", "rounds", "field-tests", "field-test", "given-back", "deposit", "bills", "correct",
+    "set-up-basics", "set-up-tariff",
     "waiting", "drying",  # worked out for looking at; `plan` and `visit` give their figures
     "sheet", "people", "devices",  # files and accounts are not handed to programs
 })  # fmt: skip

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 from django.contrib import messages
@@ -14,8 +15,11 @@ from drybank.desk.files import LARGEST_BYTES, check_files, load
 from drybank.desk.standing import layout_at, parse_day
 from drybank.records.errors import DrybankError, InputError
 from drybank.web import demo_town, site
+from drybank.web import forms as ask
 from drybank.web.guard import Seat
 from drybank.web.speech import page
+
+Files = list[tuple[str, bytes]]
 
 
 def set_up(request: HttpRequest, seat: Seat) -> HttpResponse:
@@ -24,21 +28,23 @@ def set_up(request: HttpRequest, seat: Seat) -> HttpResponse:
     shown: dict[str, Any] = {"laid": laid, "states": states, "text": write_store(laid.store)}
     if request.method != "POST":
         return page(request, "web/set_up.html", shown)
-    return _load(request, seat, shown, store=seat.store)
+    return entered(request, seat, "web/set_up.html", shown, lambda: _files(request))
 
 
 def new_store(request: HttpRequest, seat: Seat) -> HttpResponse:
     """The first store, or one more: its file and its control sheets together."""
     if request.method != "POST":
         return page(request, "web/new_store.html", {})
-    return _load(request, seat, {}, store="")
+    return entered(request, seat, "web/new_store.html", {}, lambda: _files(request))
 
 
-def _load(request: HttpRequest, seat: Seat, shown: dict[str, Any], *, store: str) -> HttpResponse:
+def entered(
+    request: HttpRequest, seat: Seat, template: str, shown: dict[str, Any], files: Callable[[], Files]
+) -> HttpResponse:
     """Checked as `drybank check` does, every mistake at once; first shown, then entered."""
-    template = "web/set_up.html" if store else "web/new_store.html"
+    store = seat.store
     try:
-        named = _files(request)
+        named = files()
         known = dict(layout_at(site.book(), store, site.now()).sheets) if store else {}
         checked = check_files(named, known)
         if any(c.mistakes for c in checked):
@@ -47,7 +53,7 @@ def _load(request: HttpRequest, seat: Seat, shown: dict[str, Any], *, store: str
         day = parse_day(request.POST.get("from", ""), "The day")
         done = load(site.book(), named, seat.pen(), from_date=day, store=store, is_real=is_real)
     except DrybankError as wrong:
-        return page(request, template, shown | {"mistakes": wrong.sentence().splitlines()}, status=422)
+        return page(request, template, shown | {"mistakes": ask.mistakes_of(wrong, shown.get("labels"))}, status=422)
     if not done.is_entered:
         return page(request, template, shown | {"checked": checked, "loaded": done, "named": _texts(named)})
     messages.success(request, _("Entered from %(day)s on.") % {"day": done.from_date})
@@ -55,19 +61,28 @@ def _load(request: HttpRequest, seat: Seat, shown: dict[str, Any], *, store: str
     return HttpResponseRedirect(reverse("set-up", kwargs={"store": new}))
 
 
-def _files(request: HttpRequest) -> list[tuple[str, bytes]]:
-    """Files as sent, or the texts of the step before."""
-    sent = [(f.name or "file", f.read(LARGEST_BYTES + 1)) for f in request.FILES.getlist("files")]
-    texts = zip(request.POST.getlist("name"), request.POST.getlist("text"), strict=False)
-    named = sent or [(name[:120], text.encode()) for name, text in texts]
-    if not named:
-        raise InputError(_("No file was chosen."), mend=_("Choose the store's file and its control sheets."))
+def files_sent(request: HttpRequest) -> Files:
+    """Files as sent; one too large to be ours is refused before it is read further."""
+    return _bounded([(f.name or "file", f.read(LARGEST_BYTES + 1)) for f in request.FILES.getlist("files")])
+
+
+def _bounded(named: Files) -> Files:
     if any(len(content) > LARGEST_BYTES for _name, content in named):
         raise InputError(_("A file is too large to be a store or sheet file."))
     return named
 
 
-def _texts(named: list[tuple[str, bytes]]) -> list[tuple[str, str]]:
+def _files(request: HttpRequest) -> Files:
+    """Files as sent, or the texts of the step before."""
+    sent = files_sent(request)
+    texts = zip(request.POST.getlist("name"), request.POST.getlist("text"), strict=False)
+    named = sent or [(name[:120], text.encode()) for name, text in texts]
+    if not named:
+        raise InputError(_("No file was chosen."), mend=_("Choose the store's file and its control sheets."))
+    return _bounded(named)
+
+
+def _texts(named: Files) -> list[tuple[str, str]]:
     return [(name, content.decode("utf-8", "replace")) for name, content in named]
 
 
