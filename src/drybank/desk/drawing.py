@@ -32,7 +32,7 @@ LOOK: dict[str, Any] = {
     "title": {"font": "Atkinson Hyperlegible Next", "anchor": "start", "fontSize": 16, "fontWeight": 700, "color": INK, "offset": 12},
     "axis": {
         "labelFont": "Atkinson Hyperlegible Next", "titleFont": "Atkinson Hyperlegible Next", "labelFontSize": 14, "titleFontSize": 14, "titleFontWeight": "normal", "labelColor": QUIET, "titleColor": QUIET, "domainColor": LINE,
-        "tickColor": LINE, "gridColor": LINE, "gridOpacity": 0.6,
+        "tickColor": LINE, "gridColor": LINE, "gridOpacity": 0.6, "labelSeparation": 8,
     },
     "view": {"stroke": None},
     "text": {"font": "Atkinson Hyperlegible Next", "fontSize": 14, "color": INK},

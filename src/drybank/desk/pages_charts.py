@@ -149,7 +149,7 @@ def due_chart(seen: Upkeep) -> Chart | None:
     ]  # fmt: skip
     soon = next((d for d in dated if d.state != "overdue"), None)
     title = f"{late} jobs are overdue" if late else "Nothing is overdue"
-    title += f"; next: {soon.task.name} at {soon.at}, {soon.on}" if soon else ""
+    title += f"; next: {soon.task.name} ({soon.at}), {soon.on}" if soon else ""
     y = {"field": "task", "type": "nominal", "sort": None, "axis": {"title": None, "domain": False, "ticks": False, "labelLimit": 260}}  # fmt: skip
     x = {
         "field": "on",

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Final
@@ -325,10 +326,15 @@ def day_rows(week: Traffic) -> tuple[tuple[str, ...], ...]:
 
 
 def effect_rows(change: WhatIf) -> tuple[tuple[str, ...], ...]:
-    """A change's effects in words: today, the change, give or take."""
+    """A change's effects in words: today, the change, give or take, all to the digits that the give or take bears out."""
     rows = []
     for e in change.effects:
-        ends = e.difference.interval
-        half = "not known" if ends is None else f"{(ends.high - ends.low) / 2:.3g}"
-        rows.append((f"{e.name} ({e.before.unit})", f"{e.before.value:.4g}", f"{e.difference.value:+.3g}", half))
+        ends, unit, times = e.difference.interval, e.before.unit, 1.0
+        if unit == "fraction":
+            unit, times = "%", 100.0
+        half = None if ends is None else times * (ends.high - ends.low) / 2
+        digits = 1 if not half else min(3, max(0, -math.floor(math.log10(half))))
+        before, more = times * e.before.value, round(times * e.difference.value, digits)
+        give = "not known" if half is None else f"{half:.{digits}f}" if half else "none"
+        rows.append((f"{e.name} ({unit})", f"{before:.{digits}f}", f"{more:+.{digits}f}" if more else "none", give))
     return tuple(rows)

@@ -83,7 +83,7 @@ def _slot(value: str, language: str, depth: int) -> str:
         return whole
     plain, _ = _catalogue(language)
     parts = _LIST.split(value)
-    if len(parts) > 1 and any(p in plain for p in parts):
+    if len(parts) > 1 and (any(p in plain for p in parts) or not re.search("[a-z]{4}", value)):
         return ", ".join(plain.get(p, p) for p in parts)
     return value
 

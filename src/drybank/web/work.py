@@ -111,7 +111,11 @@ def svg(chart: Chart, store: str, *, width: int = 560, height: int = 240) -> str
 def _slim(spec: dict[str, Any]) -> dict[str, Any]:
     """The same description for a narrow screen: drawn to fit, panels narrower, labels shorter, fewer ticks."""
     if "vconcat" in spec:
-        return {**spec, "vconcat": [{**panel, "width": NARROW_INNER} for panel in spec["vconcat"]]}
+        lanes = [row.get("lane", "") for panel in spec["vconcat"] for row in panel.get("data", {}).get("values", ())]
+        inner = NARROW_INNER - max(
+            0, 8 * (max(map(len, lanes), default=0) - 10)
+        )  # long names of lanes stand left of the panels
+        return {**spec, "vconcat": [{**panel, "width": inner} for panel in spec["vconcat"]]}
     small = {"axis": {"labelLimit": 130}, "axisX": {"tickCount": 4}}
     return {**spec, "autosize": {"type": "fit", "contains": "padding"}, "config": {**LOOK, "axis": {**LOOK["axis"], **small["axis"]}, "axisX": small["axisX"]}}  # fmt: skip
 

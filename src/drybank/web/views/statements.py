@@ -7,6 +7,7 @@ from typing import Any
 from django.http import Http404, HttpRequest, HttpResponse
 
 from drybank.cards import proof_grids, statement_grids
+from drybank.cards.statements import check_words, income_notes
 from drybank.desk.pages import months_before, week_before
 from drybank.desk.takings import proof_of_income, statement_of
 from drybank.records.errors import DrybankError
@@ -81,4 +82,13 @@ def income(request: HttpRequest, seat: Seat) -> HttpResponse:
         made = income_of(seat, typed["first"], typed["last"])
     except DrybankError as wrong:
         return page(request, "web/income.html", shown | {"mistakes": ask.mistakes_of(wrong)}, status=422)
-    return page(request, "web/income.html", shown | {"proof": made, "grids": proof_grids(made, language())})
+    checks = tuple(
+        line for line in check_words(made, language()) if "drybank verify" not in line
+    )  # said on a page of its own
+    shown |= {
+        "proof": made,
+        "grids": proof_grids(made, language()),
+        "notes": income_notes(made, language()),
+        "checks": checks,
+    }
+    return page(request, "web/income.html", shown)

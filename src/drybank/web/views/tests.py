@@ -76,21 +76,32 @@ def field_test(request: HttpRequest, seat: Seat, kind: str) -> HttpResponse:
 
 
 def _common(kind: Kind) -> tuple[Ask, ...]:
-    own = Ask(name="tolerance", label=_l("Your own tolerance"), hint=_l("Such as: below=5, above=10%, source=the manual p. 12. May be left out."))  # fmt: skip
+    own = (
+        Ask(name="least", label=_l("Your own tolerance: so much below is still right"), hint=_l("A number in the unit of the test, or a percentage such as 5%. May be left out.")),
+        Ask(name="most", label=_l("Your own tolerance: so much above is still right"), hint=_l("As above.")),
+        Ask(name="source", label=_l("Where that tolerance stands"), hint=_l("Such as the manual, p. 12.")),
+    )  # fmt: skip
     return (
         Ask(name="minutes", label=_l("Minutes the test took"), kind="number", hint=OPTIONAL),
         Ask(name="shop", label=_l("Were customers in?"), kind="choice", options=(("", _l("not said")), ("1", _l("yes")), ("0", _l("no")))),
-        *((own,) if kind.unit else ()),
+        *(own if kind.unit else ()),
         Ask(name="forget", label=_l("Show the verdict without entering it in the book"), kind="check"),
     )  # fmt: skip
 
 
 def _how(seat: Seat, typed: Typed, unit: str) -> How:
-    rule, shop = typed.get("tolerance", ""), typed.get("shop", "")
+    rule, shop = _own_rule(typed), typed.get("shop", "")
     return How(
         pen=seat.pen(), is_kept=typed.get("forget") != "1", minutes=ask.number_of(typed.get("minutes", ""), _("Minutes the test took")),
         shop_open=None if shop == "" else shop == "1", tolerance=own_tolerance(rule, unit) if rule else None,
     )  # fmt: skip
+
+
+def _own_rule(typed: Typed) -> str:
+    """The person's own tolerance as the desk reads it; empty where no limit was given."""
+    limits = [f"{side}={given}" for side, name in (("below", "least"), ("above", "most")) if (given := typed.get(name, "").strip().replace(" ", ""))]  # fmt: skip
+    source = typed.get("source", "").replace(",", ";").strip()
+    return ", ".join([*limits, f"source={source}"]) if limits else ""
 
 
 def _pocket(seat: Seat) -> Ask:
