@@ -196,18 +196,10 @@ def show(made: Plan, *, everything: bool = False, working: bool = False) -> None
 def show_minute(made: Plan) -> None:
     """What a heated minute costs in energy, at the margin and on average."""
     from drybank.cli import say
+    from drybank.desk.pages_plan import minute_said
 
-    cost = made.minute_cost
-    if cost is None:
-        return
-    next_, whole = (
-        f"{amount(e.value, made.currency, 2)} {made.currency}" for e in (cost.total_marginal, cost.total_average)
-    )
-    price = made.figure("price per minute").proposed.value
-    say.line(
-        f"A heated minute burns {next_} of energy at the price of the next unit ({whole} at the bill's average) and is sold for "
-        f"{amount(price, made.currency, 2)} {made.currency}."
-    )
+    if said := minute_said(made):
+        say.line(said)
 
 
 def show_matter(made: Plan, matter: Matter) -> None:

@@ -11,7 +11,7 @@ from drybank.desk.drawing import DYE, QUIET, Chart
 from drybank.desk.pages import major
 from drybank.desk.standing import layout_at
 from drybank.desk.wording import name_of, value_of
-from drybank.records.money import Money
+from drybank.records.money import MINOR_DIGITS, Money
 from drybank.records.plan import Plan, PlanFigure
 from drybank.records.working import Estimate
 
@@ -111,3 +111,20 @@ def front_chart(plan: Plan) -> Chart | None:
     )  # fmt: skip
     heads = ("setting", "a normal load", "margin a week", "wait, 95 of 100")
     return Chart(title=title, alt=f"{title}. The proposed one is named.", spec=spec, heads=heads, rows=rows)
+
+
+def minute_said(made: Plan) -> str:
+    """What a heated minute costs in energy, at the margin and on average; "" where it is not known."""
+    cost = made.minute_cost
+    if cost is None:
+        return ""
+    digits = MINOR_DIGITS[made.currency]
+    price = made.figure("price per minute").proposed.value
+    next_, whole, sold = (
+        f"{minor / 10**digits:,.{digits + 2}f} {made.currency}"
+        for minor in (cost.total_marginal.value, cost.total_average.value, price)
+    )
+    return (
+        f"A heated minute burns {next_} of energy at the price of the next unit ({whole} at the bill's average) "
+        f"and is sold for {sold}."
+    )

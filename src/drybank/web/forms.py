@@ -77,6 +77,16 @@ def mistakes_of(wrong: DrybankError, names: dict[str, Any] | None = None) -> lis
     return [_sentence(e, names or {}) for e in several]
 
 
+def without_commands(text: str) -> str:
+    """A note of the desk without what names a command's option: that clause goes, or the whole sentence."""
+    kept = []
+    for sentence in re.split(r"(?<=[.?!])\s+", text):
+        clauses = [c for c in sentence.split("; ") if not _OPTION.search(c)]
+        if clauses:
+            kept.append("; ".join(clauses).rstrip(".") + "." if _OPTION.search(sentence) else sentence)
+    return " ".join(kept)
+
+
 def _sentence(wrong: DrybankError, names: dict[str, Any]) -> str:
     if not isinstance(wrong, InputError):
         return wrong.sentence()

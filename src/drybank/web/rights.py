@@ -82,6 +82,7 @@ PAGES: Final[tuple[Page, ...]] = (
     _page("given-back", "given-back", "given.given_back", FLOOR, posts=True),
     # hours, coins, cash
     _page("balance", "balance", "balance.balance", OFFICE, posts=True),
+    _page("open-names", "balance/names", "custody.open_names", OWNER, posts=True),
     _page("cash", "cash", "cash.cash", CASH, posts=True),
     _page("deposit", "cash/deposit", "cash.deposit", OFFICE, posts=True),
     _page("statements", "statements", "statements.statements", MONEY),
@@ -183,7 +184,7 @@ CALLS: Final[tuple[Call, ...]] = (
 PAGE_ONLY: Final = frozenset({
     # forms: what they enter is sent as entries; `rounds` shows what `visit` and `cash` give
     "set-pocket", "readings", "rounds", "field-tests", "field-test", "given-back", "deposit", "bills", "correct",
-    "set-up-basics", "set-up-tariff",
+    "set-up-basics", "set-up-tariff", "open-names",
     "waiting", "drying",  # worked out for looking at; `plan` and `visit` give their figures
     "sheet", "people", "devices",  # files and accounts are not handed to programs
 })  # fmt: skip

@@ -28,7 +28,7 @@ TAB_OF = {
     "waiting": "store", "drying": "store", "income": "statements",
     "pocket": "store", "people": "set-up", "devices": "set-up", "entry": "book", "correct": "book", "verify": "book", "deposit": "cash", "readings": "rounds",
     "given-back": "cash", "set-pocket": "store", "change-day": "plan", "plan-bank": "plan", "field-tests": "rounds", "field-test": "rounds",
-    "weeks": "statements", "week": "statements", "bills": "statements", "sheet": "set-up", "set-up-basics": "set-up", "set-up-tariff": "set-up",
+    "weeks": "statements", "week": "statements", "bills": "statements", "sheet": "set-up", "open-names": "balance", "set-up-basics": "set-up", "set-up-tariff": "set-up",
 }  # fmt: skip
 
 

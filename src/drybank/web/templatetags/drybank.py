@@ -18,6 +18,7 @@ from django.utils.translation import gettext_lazy
 
 import drybank.cards
 from drybank.desk.entry_words import told
+from drybank.records.balance import CustodyLine
 from drybank.records.money import Money
 from drybank.records.working import Estimate
 from drybank.web.rights import BY_NAME
@@ -175,6 +176,12 @@ def _plain(minor: float, currency: str) -> str:
 @register.filter
 def percent(figure: Estimate | None) -> str:
     return "" if figure is None else f"{100 * figure.value:+.1f} %"
+
+
+@register.filter
+def share_of(line: CustodyLine) -> str:
+    """A gap as a share of what the counters say."""
+    return f"{100 * line.share:+.1f} %"
 
 
 @register.filter

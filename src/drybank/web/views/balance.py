@@ -10,8 +10,11 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from drybank.desk.balancing import cash_chart, enter_outcome
+from drybank.desk.custody import gaps_by
 from drybank.desk.pages import named_outcomes
 from drybank.desk.pages_charts import hours_chart
+from drybank.desk.standing import parse_day
+from drybank.records.balance import CustodyBy
 from drybank.records.errors import InputError
 from drybank.web import forms as ask
 from drybank.web import site, work
@@ -41,9 +44,17 @@ def balance(request: HttpRequest, seat: Seat) -> HttpResponse:
     shown |= {
         "result": result, "trail": trail, "found": found[:most], "more": max(0, len(found) - most), "outcomes": named_outcomes(site.book(), seat.store),
         "chart": chart, "svg": work.svg(chart, seat.store, height=28 * max(4, len(chart.rows))) if chart.rows else "",
-        "hours_chart": hours, "hours_svg": work.svg(hours, seat.store) if hours else "", "is_owner": "owner" in seat.roles,
+        "gaps": _gaps(seat.store, since, until), "hours_chart": hours, "hours_svg": work.svg(hours, seat.store) if hours else "", "is_owner": "owner" in seat.roles,
     }  # fmt: skip
     return page(request, "web/balance.html", shown)
+
+
+def _gaps(store: str, since: str, until: str) -> CustodyBy:
+    """Gaps by round, in letters."""
+    first, last = parse_day(since, "The first day"), parse_day(until, "The last day")
+    return kept(
+        store, "gaps", lambda: gaps_by(site.book(), store, site.now(), "round", since=first, until=last), since, until
+    )
 
 
 def _outcome(request: HttpRequest, seat: Seat) -> HttpResponse:

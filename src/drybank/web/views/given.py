@@ -72,7 +72,7 @@ def _offer(seat: Seat) -> Form:
         Ask(name="bank", label=_l("Bank"), kind="choice", options=banks),
         Ask(name="starts", label=_l("From"), kind="moment", is_needed=True),
         Ask(name="ends", label=_l("Until"), kind="moment", is_needed=True),
-        Ask(name="minutes", label=_l("Minutes given free with each start"), kind="number", hint=_l("May be left out.")),
+        Ask(name="minutes", label=_l("Minutes given free in all, in this bank, during the offer"), kind="number", hint=_l("May be left out.")),
         Ask(name="says", label=_l("What the offer says")),
     ))  # fmt: skip
 
@@ -99,5 +99,5 @@ def _enter(key: str, typed: dict[str, str], seat: Seat) -> Entered:
     starts, ends = ask.moment_of(get("starts", ""), zone), ask.moment_of(get("ends", ""), zone)
     if starts is None or ends is None:
         raise InputError(_("An offer needs both its moments."))
-    minutes = ask.number_of(get("minutes", ""), _("Minutes given free with each start"))
+    minutes = ask.number_of(get("minutes", ""), _("Minutes given free in all, in this bank, during the offer"))
     return desk.offer(book, store, get("bank", ""), starts, ends, pen, minutes=minutes, says=get("says", ""))

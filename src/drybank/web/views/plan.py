@@ -10,10 +10,13 @@ from django.urls import reverse
 from django.utils.translation import gettext as _
 
 from drybank.desk import pages_plan as look
+from drybank.desk.learning import sight_of
 from drybank.desk.planning import adopt_plan, digest, plan_bank
 from drybank.desk.stamp import Pen
 from drybank.records.errors import DrybankError
+from drybank.records.learn import Sight
 from drybank.records.plan import Plan
+from drybank.web import forms as ask
 from drybank.web import site, work
 from drybank.web.guard import Seat
 from drybank.web.shown import is_ready, kept
@@ -43,11 +46,17 @@ def of_bank(request: HttpRequest, seat: Seat, bank: str) -> HttpResponse:
         return page(request, "web/plan_bank.html", shown | {"mistakes": wrong.sentence().splitlines()}, status=422)
     chart = look.front_chart(made)
     shown |= {
-        "plan": made, "digest": digest(made), "figures": look.figures_said(made), "chart": chart,
+        "plan": made, "notes": [n for n in map(ask.without_commands, made.notes) if n], "sight": _sight(seat.store),
+        "minute": look.minute_said(made), "digest": digest(made), "figures": look.figures_said(made), "chart": chart,
         "svg": work.svg(chart, seat.store, height=240) if chart else "", "changed": [c for c in made.changes if c.is_changed],
         "same": [c for c in made.changes if not c.is_changed],
     }  # fmt: skip
     return page(request, "web/plan_bank.html", shown)
+
+
+def _sight(store: str) -> Sight | None:
+    """What a change here could show at all."""
+    return kept(store, "sight", lambda: sight_of(site.book(), store, site.now()))
 
 
 def _plan(store: str, bank: str) -> Plan:
