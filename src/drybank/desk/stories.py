@@ -209,7 +209,7 @@ def _replaced(body: PartReplaced, laid: Layout, mine: frozenset[str]) -> str | N
 
 
 def _serviced(body: Serviced, laid: Layout, mine: frozenset[str]) -> str | None:
-    return f"Service: {', '.join(body.tasks)}." if body.at in mine else None
+    return f"Service: {', '.join(task.replace('-', ' ') for task in body.tasks)}." if body.at in mine else None
 
 
 def _out(body: PutOut, laid: Layout, mine: frozenset[str]) -> str | None:
