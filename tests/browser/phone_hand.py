@@ -90,7 +90,14 @@ class Hand:
         self.tab.fill("#password", PASSWORD)
         self.tab.click("main button")
         self.tab.wait_for_url("**/phone/**")
-        return self.ready()
+        self.ready()
+        self.tab.wait_for_function(  # until the phone has heard from the book who is there now
+            """async handle => { const keep = await import(`/phone/files/${document.documentElement.dataset.mark}/keep.js`);
+            return (await keep.fact("who")) === handle; }""",
+            arg=handle,
+            timeout=20_000,
+        )
+        return self
 
     def open(self):
         self.tab.goto("/phone/")
