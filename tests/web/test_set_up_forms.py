@@ -64,6 +64,19 @@ def test_new_store_is_shown_then_entered_as_typed(as_, town):
     assert [(o.days, o.open, o.close) for o in made.hours] == [
         (("mon", "tue"), "06:00", "22:00"), (("sat",), "08:00", "12:00"), (("sat",), "14:00", "20:00"),
     ]  # fmt: skip
+    change_sunday(client, town, made)
+
+
+def change_sunday(client, town, before):
+    """Its basics by form: one day's hours change and nothing else."""
+    from drybank.desk.store_form import basics_of
+
+    body = client.post("/s/mill/set-up/basics", {"what": "basics"} | basics_of(before) | {"open_sun": "09:00-18:00"})
+    assert "09:00" in body.content.decode()
+    assert client.post("/s/mill/set-up/basics", {"enter": "1"} | shown_texts(body.content.decode())).status_code == 302
+    after = town.store_at("mill", now())
+    assert [(o.open, o.close) for o in after.hours if "sun" in o.days] == [("09:00", "18:00")]
+    assert (after.washers, after.machines, after.coins) == (before.washers, before.machines, before.coins)
 
 
 def test_a_sheet_sent_along_serves_a_book_that_has_none(as_, town):
@@ -103,22 +116,18 @@ def test_each_mistake_is_told_by_its_question_and_what_was_typed_stays(as_, town
     assert "mill3" not in town.stores()
 
 
-def test_basics_show_what_stands_and_change_only_what_was_typed(as_, town):
+def test_basics_show_what_stands_and_nothing_typed_changes_nothing(as_, town):
     from drybank.desk.store_form import basics_of, with_basics
 
-    before = town.store_at(OTHER, now())
-    assert with_basics(before, basics_of(before)) == before
+    for store in (OTHER, STORE):
+        before = town.store_at(store, now())
+        assert with_basics(before, basics_of(before)) == before
     client = as_("stranger")
+    before, tip = town.store_at(OTHER, now()), town.tip(OTHER)
     assert before.time_zone in client.get(f"/s/{OTHER}/set-up/basics").content.decode()
-    typed = {"what": "basics"} | basics_of(before) | {"open_sun": "09:00-18:00"}
-    shown = client.post(f"/s/{OTHER}/set-up/basics", typed)
-    body = shown.content.decode()
-    assert "09:00" in body
-    done = client.post(f"/s/{OTHER}/set-up/basics", {"enter": "1"} | shown_texts(body))
-    assert done.status_code == 302
-    after = town.store_at(OTHER, now())
-    assert [(o.open, o.close) for o in after.hours if "sun" in o.days] == [("09:00", "18:00")]
-    assert (after.washers, after.machines, after.tariffs) == (before.washers, before.machines, before.tariffs)
+    same = client.post(f"/s/{OTHER}/set-up/basics", {"what": "basics"} | basics_of(before))
+    assert b"Nothing would change" in same.content
+    assert town.tip(OTHER) == tip
 
 
 def test_a_tariff_ends_the_one_before_it_and_prices_by_its_own_lines(as_, town):
