@@ -101,7 +101,7 @@ def main() -> None:
     asked = argparse.ArgumentParser()
     asked.add_argument("--phones", type=int, default=50)
     asked.add_argument("--entries", type=int, default=200)
-    asked.add_argument("--batch", type=int, default=40)
+    asked.add_argument("--batch", type=int, default=10)
     asked.add_argument("--only", choices=("sqlite", "postgresql"))
     said = asked.parse_args()
     for vendor in (said.only,) if said.only else ("postgresql", "sqlite"):

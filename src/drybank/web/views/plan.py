@@ -45,8 +45,10 @@ def of_bank(request: HttpRequest, seat: Seat, bank: str) -> HttpResponse:
     except DrybankError as wrong:
         return page(request, "web/plan_bank.html", shown | {"mistakes": wrong.sentence().splitlines()}, status=422)
     chart = look.front_chart(made)
+    notes = [n for n in map(ask.without_commands, made.notes) if n]
+    unread = [n for n in notes if n.startswith("Nobody has read back")]  # what must be heeded before anything is set
     shown |= {
-        "plan": made, "notes": [n for n in map(ask.without_commands, made.notes) if n], "sight": _sight(seat.store),
+        "plan": made, "notes": [n for n in notes if n not in unread], "unread": unread, "sight": _sight(seat.store),
         "minute": look.minute_said(made), "digest": digest(made), "figures": look.figures_said(made), "chart": chart,
         "svg": work.svg(chart, seat.store, height=240) if chart else "", "changed": [c for c in made.changes if c.is_changed],
         "same": [c for c in made.changes if not c.is_changed],

@@ -5,7 +5,7 @@
 import * as api from "./api.js";
 import * as keep from "./keep.js";
 
-const MOST = 20; // entries in one go
+const MOST = 10; // entries in one go
 const BYTES = 1_500_000;
 const PAUSE = [5, 15, 60, 180, 300]; // seconds between tries without signal
 export const state = { is: "new", since: Date.now(), busy: false };
