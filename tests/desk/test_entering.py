@@ -78,16 +78,19 @@ def test_killed_at_any_of_200_moments_the_book_holds_all_of_the_file_or_none(mad
 
     import time
 
-    spans = []
-    for n in range(3):
-        path, start = fresh(f"span{n}"), time.perf_counter()
+    def spell():
+        path, start = fresh("span"), time.perf_counter()
         struck(work_on(path), None)
-        spans.append(time.perf_counter() - start)
+        return time.perf_counter() - start
+
+    span = min(spell() for _ in range(3))
     held = {0: 0, ROWS: 0}
     killed = 0
-    for _ in range(200):
+    for n in range(200):
+        if n % 20 == 19:  # the computer grows busier or quieter meanwhile
+            span = min(spell() for _ in range(2))
         path = fresh("tried")
-        acked, was_killed = struck(work_on(path), float(rng.uniform(0, 1.15 * min(spans))))
+        acked, was_killed = struck(work_on(path), float(rng.uniform(0, 1.15 * span)))
         killed += was_killed
         with open_book(path, clock=clock) as book:
             assert book.verify(STORE).is_whole
